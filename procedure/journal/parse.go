@@ -6,6 +6,7 @@ import (
 	"encoding/hex"
 	"encoding/json"
 	"time"
+	"unicode/utf8"
 )
 
 // parser turns lines back into events. It only accepts what encode writes: after taking a line apart it puts it together
@@ -90,6 +91,9 @@ func (p *parser) text(c *cursor, s *string) bool {
 		case '"':
 			raw := c.b[from:c.i]
 			c.i++
+			if !utf8.Valid(raw) {
+				return false
+			}
 			if !escaped {
 				*s = p.intern(raw)
 				return true
