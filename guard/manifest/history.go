@@ -58,14 +58,20 @@ type History struct {
 // Next is the number of the generation that would come next.
 func (h *History) Next() int { return len(h.Links) + 1 }
 
-// ReadHistory reads the history of the folder dir below root, from dir/ascmhl. An absent ascmhl folder gives an error
-// wrapping [fs.ErrNotExist]. Broken histories give [ErrChain], [ErrDraft], [ErrXML] or [ErrPath]. Nothing is written.
+// ErrNoHistory says that a folder has no history: there is no ascmhl folder in it.
+var ErrNoHistory = errors.New("no hash list history")
+
+// ReadHistory reads the history of the folder dir below root, from dir/ascmhl. An absent ascmhl folder gives
+// [ErrNoHistory]. Broken histories give [ErrChain], [ErrDraft], [ErrXML] or [ErrPath]. Nothing is written.
 //
 // One state without a chain file is no error: nothing but the manifest of a first generation, as a power cut between
 // the two leaves it. The history is then empty and names that manifest in Unlisted.
 func ReadHistory(ctx context.Context, root *os.Root, dir string) (*History, error) {
 	h := &History{Files: map[string]*Known{}, Dirs: map[string]bool{}, DirHash: map[string]DirRecord{}}
 	folder, err := openDir(root, join(dir, Folder))
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil, fmt.Errorf("%w in %q", ErrNoHistory, dir)
+	}
 	if err != nil {
 		return nil, err
 	}

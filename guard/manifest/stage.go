@@ -57,7 +57,8 @@ func Stage(root *os.Root, dir, base string, h *History, d *Draft) (g *Generation
 		return g, fmt.Errorf("%q stands there already: %w", g.Name, fs.ErrExist)
 	}
 	sum := sha512.New()
-	g.manifest, err = newTemp(g.folder, g.Name, func(w io.Writer) error { return d.write(io.MultiWriter(w, sum)) })
+	// One temporary name for all generations: what an interrupted run left is found again and taken away.
+	g.manifest, err = newTemp(g.folder, "next"+Ext, func(w io.Writer) error { return d.write(io.MultiWriter(w, sum)) })
 	if err != nil {
 		return g, err
 	}
