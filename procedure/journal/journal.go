@@ -229,5 +229,5 @@ func (j *Journal) Close() error {
 	}
 	j.closed = true
 	// The note first, while the lock still keeps others from writing theirs.
-	return errors.Join(removeHolder(j.path), fault("close", j.path, j.file.Close()))
+	return errors.Join(removeHolder(j.path), fault("unlock", j.path, unlock(j.file)), fault("close", j.path, j.file.Close()))
 }

@@ -7,13 +7,20 @@ import (
 	"golang.org/x/sys/windows"
 )
 
-// lock takes the file for this process, without waiting. It ends when f is closed, also by a crash. The locked byte lies
+// lock takes the file for this process, without waiting. It ends with unlock, or when the process ends. The locked byte lies
 // far behind any line, since a lock here would keep others from reading.
 func lock(f *os.File) error {
-	far := &windows.Overlapped{OffsetHigh: 1 << 30}
-	err := windows.LockFileEx(windows.Handle(f.Fd()), windows.LOCKFILE_EXCLUSIVE_LOCK|windows.LOCKFILE_FAIL_IMMEDIATELY, 0, 1, 0, far)
+	const how = windows.LOCKFILE_EXCLUSIVE_LOCK | windows.LOCKFILE_FAIL_IMMEDIATELY
+	err := windows.LockFileEx(windows.Handle(f.Fd()), how, 0, 1, 0, farByte())
 	if errors.Is(err, windows.ERROR_LOCK_VIOLATION) {
 		return errLocked
 	}
 	return err
 }
+
+// unlock gives the file free.
+func unlock(f *os.File) error {
+	return windows.UnlockFileEx(windows.Handle(f.Fd()), 0, 1, 0, farByte())
+}
+
+func farByte() *windows.Overlapped { return &windows.Overlapped{OffsetHigh: 1 << 30} }

@@ -105,7 +105,7 @@ func Open(path string, o Options) (*Journal, []Line, error) {
 	return j, lines, nil
 }
 
-// start locks, reads, mends and adds the first line of this run.
+// start locks, and gives free again if the rest of the opening fails.
 func (j *Journal) start() ([]Line, error) {
 	if err := lock(j.file); err != nil {
 		if errors.Is(err, errLocked) {
@@ -113,6 +113,15 @@ func (j *Journal) start() ([]Line, error) {
 		}
 		return nil, fault("lock", j.path, err)
 	}
+	lines, err := j.begun()
+	if err != nil {
+		err = errors.Join(err, removeHolder(j.path), fault("unlock", j.path, unlock(j.file)))
+	}
+	return lines, err
+}
+
+// begun notes who has the journal, reads, mends and adds the first line of this run.
+func (j *Journal) begun() ([]Line, error) {
 	if err := j.inPlace(); err != nil {
 		return nil, err
 	}
@@ -121,19 +130,19 @@ func (j *Journal) start() ([]Line, error) {
 	}
 	lines, err := j.load()
 	if err != nil {
-		return lines, errors.Join(err, removeHolder(j.path))
+		return lines, err
 	}
 	data, err := j.opened(lines)
 	if err != nil {
-		return lines, errors.Join(err, removeHolder(j.path))
+		return lines, err
 	}
 	added, err := j.write([]Line{{Event: EventOpened, Station: j.o.Station, Data: data}})
 	if err != nil {
-		return lines, errors.Join(err, removeHolder(j.path))
+		return lines, err
 	}
 	// The file's name must be as durable as its lines.
 	if err := syncFolder(filepath.Dir(j.path)); err != nil {
-		return lines, errors.Join(fault("flush folder of", j.path, err), removeHolder(j.path))
+		return lines, fault("flush folder of", j.path, err)
 	}
 	return append(lines, added...), nil
 }
