@@ -194,3 +194,22 @@ func readSmall(root *os.Root, name string, limit int64) ([]byte, error) {
 	}
 	return b, nil
 }
+
+// CheckReference proves that the manifest a reference leads to stands there with the bytes that were referenced. dir is
+// the folder of the history that has the reference. The history below may have grown since: that is no fault. The error
+// wraps [ErrChain].
+func CheckReference(root *os.Root, dir string, r Reference) error {
+	f, err := openFile(root, join(dir, r.Path))
+	if err != nil {
+		return fmt.Errorf("%w: referenced manifest: %w", ErrChain, err)
+	}
+	defer f.Close()
+	sum := sha512.New()
+	if _, err := io.Copy(sum, io.LimitReader(f, maxManifest+1)); err != nil {
+		return fmt.Errorf("%w: referenced manifest: %w", ErrChain, err)
+	}
+	if hashes.Text(c4, sum.Sum(nil)) != r.C4 {
+		return fmt.Errorf("%w: the referenced manifest %.200q was altered", ErrChain, r.Path)
+	}
+	return nil
+}

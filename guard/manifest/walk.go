@@ -34,6 +34,9 @@ type Tree struct {
 	Ignored int
 	// keep, if not nil, says which files go into Files.
 	keep func(path string) bool
+	// count and bytes are of all files, kept or not.
+	count int
+	bytes int64
 }
 
 // Walk lists folder dir below root ("." for the root itself) without what ig leaves out. Symbolic links are not
@@ -89,6 +92,8 @@ func (t *Tree) walk(ctx context.Context, here *os.Root, prefix string, depth int
 		item := Item{Path: p, Size: fi.Size(), Modified: fi.ModTime()}
 		switch {
 		case fi.Mode().IsRegular():
+			t.count++
+			t.bytes += fi.Size()
 			if t.keep == nil || t.keep(p) {
 				t.Files = append(t.Files, item)
 			}
@@ -177,4 +182,13 @@ func listNames(dir *os.Root) ([]string, error) {
 	names, err := f.Readdirnames(-1)
 	slices.Sort(names)
 	return names, err
+}
+
+// Measure counts the files that Walk would list and their bytes, holding none of them.
+func Measure(ctx context.Context, root *os.Root, dir string, ig Ignore) (files int, bytes int64, err error) {
+	t, err := walkSome(ctx, root, dir, ig, func(string) bool { return false })
+	if err != nil {
+		return 0, 0, err
+	}
+	return t.count, t.bytes, nil
 }

@@ -63,7 +63,10 @@ func parseMountLine(line string) (Mount, bool) {
 		return Mount{}, false
 	}
 	m.FSType, m.Source = unescape(f[sep+1]), unescape(f[sep+2])
-	m.ReadOnly = hasOption(f[5], "ro") || hasOption(f[sep+3], "ro")
+	m.ReadOnly = hasOption(f[5], "ro")
+	for _, o := range []string{"ro", "emergency_ro", "shutdown"} { // the last two: ext4 after a fault, Linux 6.15
+		m.ReadOnly = m.ReadOnly || hasOption(f[sep+3], o)
+	}
 	return m, true
 }
 

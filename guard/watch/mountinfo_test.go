@@ -34,6 +34,8 @@ func TestParseMountinfo(t *testing.T) {
 			Mount{ID: 31, Parent: 1, Major: 8, Minor: 17, Root: "/", Point: "/m", FSType: "ext4", Source: "/dev/sdb1", ReadOnly: true}},
 		{"file system read-only", "31 1 8:17 / /m rw,relatime - ext4 /dev/sdb1 ro,errors=remount-ro",
 			Mount{ID: 31, Parent: 1, Major: 8, Minor: 17, Root: "/", Point: "/m", FSType: "ext4", Source: "/dev/sdb1", ReadOnly: true}},
+		{"read-only after a fault", "31 1 8:17 / /m rw - ext4 /dev/sdb1 rw,errors=remount-ro,emergency_ro",
+			Mount{ID: 31, Parent: 1, Major: 8, Minor: 17, Root: "/", Point: "/m", FSType: "ext4", Source: "/dev/sdb1", ReadOnly: true}},
 		{"errors=remount-ro is not read-only", "31 1 8:17 / /m rw - ext4 /dev/sdb1 rw,errors=remount-ro",
 			Mount{ID: 31, Parent: 1, Major: 8, Minor: 17, Root: "/", Point: "/m", FSType: "ext4", Source: "/dev/sdb1"}},
 	}
