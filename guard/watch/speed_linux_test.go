@@ -1,0 +1,140 @@
+package watch
+
+import (
+	"os/exec"
+	"path/filepath"
+	"slices"
+	"strconv"
+	"strings"
+	"testing"
+	"time"
+
+	"golang.org/x/sys/unix"
+
+	"twobin/guard"
+)
+
+// A newly mounted volume is reported, described, within 250 ms; so is one that goes.
+func TestSeenInTime(t *testing.T) {
+	needRoot(t)
+	p := filepath.Join(t.TempDir(), "card")
+	w := watchReaders(t)
+	var come, leave []time.Duration
+	for range 30 {
+		began := time.Now()
+		mount(t, "twobin-test", p, "tmpfs", 0, "size=64k")
+		next(t, w, "arrived", p)
+		come = append(come, time.Since(began))
+		unmount(t, p)
+		began = time.Now()
+		next(t, w, "gone", p)
+		leave = append(leave, time.Since(began))
+	}
+	slices.Sort(come)
+	slices.Sort(leave)
+	t.Logf("arrived: median %s, longest %s; gone: median %s, longest %s", come[15], come[29], leave[15], leave[29])
+	if come[29] > 250*time.Millisecond || leave[29] > 250*time.Millisecond {
+		t.Errorf("longest %s and %s, want 250 ms at most", come[29], leave[29])
+	}
+}
+
+// Volumes that stay for 50 ms only are all reported, with their facts if they stayed long enough to be asked, else with
+// what the table told; never with the facts of what stood there next.
+func TestShortMountsAreSeen(t *testing.T) {
+	needRoot(t)
+	d := t.TempDir()
+	w := watchReaders(t)
+	const n = 20
+	for i := range n {
+		p := filepath.Join(d, strconv.Itoa(i))
+		mount(t, "twobin-test", p, "tmpfs", 0, "size=64k")
+		<-time.After(50 * time.Millisecond) // how long it stays, not a wait for something
+		unmount(t, p)
+	}
+	arrived, gone := map[string]guard.Volume{}, 0
+	for end := time.After(limit); gone < n; {
+		select {
+		case c := <-w.Changes():
+			for _, v := range c.Gone {
+				if strings.HasPrefix(v.Mount, d) {
+					gone++
+					if a, ok := arrived[v.Mount]; !ok || a != v || v.FSType != "tmpfs" {
+						t.Errorf("gone %+v, arrived (%t) %+v", v, ok, a)
+					}
+				}
+			}
+			for _, v := range c.Arrived {
+				arrived[v.Mount] = v
+			}
+		case <-end:
+			t.Fatalf("%d of %d reported", gone, n)
+		}
+	}
+}
+
+// Watching with nothing happening takes less than 0.5 % of a core. It must not run beside parallel tests.
+func TestIdleCost(t *testing.T) {
+	if testing.Short() {
+		t.Skip("measures for two seconds")
+	}
+	w := watchReaders(t, filepath.Join(t.TempDir(), "reader"))
+	before := cpu(t)
+	end := time.After(2 * time.Second)
+	for waiting := true; waiting; {
+		select {
+		case c := <-w.Changes():
+			t.Logf("something happened meanwhile: %+v", c)
+		case <-end:
+			waiting = false
+		}
+	}
+	used := cpu(t) - before
+	t.Logf("%s in 2 s: %.3f %% of a core", used, float64(used)/2e7)
+	if used > 10*time.Millisecond {
+		t.Errorf("%s in 2 s, want 10 ms at most", used)
+	}
+}
+
+func cpu(t *testing.T) time.Duration {
+	t.Helper()
+	var r unix.Rusage
+	must(t, unix.Getrusage(unix.RUSAGE_SELF, &r))
+	return time.Duration(r.Utime.Nano() + r.Stime.Nano())
+}
+
+// Identity of the file systems that cards and drives have, against blkid (util-linux) on the same device. exFAT is
+// served by a process here, so it is read from the boot sector.
+func TestIdentityByFileSystem(t *testing.T) {
+	tests := []struct {
+		name  string
+		size  int64
+		mkfs  []string
+		mount []string
+		label string // empty: not to be had this way
+	}{
+		{"xfs", 310 << 20, []string{"mkfs.xfs", "-q", "-L", "RAID"}, []string{"mount", "-t", "xfs"}, "RAID"},
+		{"btrfs", 120 << 20, []string{"mkfs.btrfs", "-q", "-L", "SHUTTLE"}, []string{"mount", "-t", "btrfs"}, "SHUTTLE"},
+		{"exfat", 8 << 20, []string{"mkfs.exfat"}, []string{"mount.exfat-fuse"}, ""},
+	}
+	for _, tt := range tests {
+		t.Run(tt.name, func(t *testing.T) {
+			needRoot(t, tt.mkfs[0], tt.mount[0], "losetup", "blkid")
+			t.Parallel()
+			img := image(t, tt.size)
+			run(t, tt.mkfs[0], append(tt.mkfs[1:], img)...)
+			dev, p := attach(t, img), t.TempDir()
+			if out, err := exec.Command(tt.mount[0], append(tt.mount[1:], dev, p)...).CombinedOutput(); err != nil {
+				lacks(t, "a kernel or driver that mounts "+tt.name+": "+string(out))
+			}
+			t.Cleanup(func() { unmountAll(t, p) })
+			v, err := Identify(p)
+			must(t, err)
+			if want := "uuid:" + run(t, "blkid", "-p", "-s", "UUID", "-o", "value", dev); v.ID != want {
+				t.Errorf("ID %q, want %q", v.ID, want)
+			}
+			if v.Name != tt.label || v.Disk != filepath.Base(dev) || v.Device != dev || v.Size <= 0 {
+				t.Errorf("%+v, want name %q on %s", v, tt.label, dev)
+			}
+		})
+	}
+}
