@@ -93,8 +93,8 @@ fine  data folder   /home/op/twobin: written and flushed.
 fine  room          85 GB free for the journal.
 fine  clock         2026-05-04 07:30:00 +02:00, set by the network.
 fine  volumes       3 mounted; the system reports every card at once.
-fine  to 1          /drives/one: 3.1 TB free (ext4).
-fine  to 2          /drives/two: 412 GB free (xfs).
+fine  drive 1       /drives/one: 3.1 TB free (ext4).
+fine  drive 2       /drives/two: 412 GB free (xfs).
 fine  separate      2 destinations on 2 devices.
 fine  read-back     from the device, past the cache: tried on the data folder's
                     drive.
@@ -137,20 +137,20 @@ func TestOneThingWrong(t *testing.T) {
 		{"no watching", func(f *fake) { f.watchErr = syscall.ENOSYS }, "volumes", Stop, "cannot be watched"},
 		{"destination missing", func(f *fake) {
 			f.errs["/drives/one"] = &guard.Error{Op: "identify", Kind: guard.KindGone, Err: fs.ErrNotExist}
-		}, "to 1", Stop, "not there"},
+		}, "drive 1", Stop, "not there"},
 		{"destination does not answer", func(f *fake) {
 			f.errs["/drives/two"] = &guard.Error{Op: "identify", Kind: guard.KindStalled, Err: errors.New("x")}
-		}, "to 2", Stop, "does not answer"},
-		{"destination read-only", func(f *fake) { set(f, "/drives/one", func(v *guard.Volume) { v.ReadOnly = true }) }, "to 1", Stop, "read-only"},
-		{"destination not ours", func(f *fake) { f.write["/drives/two"] = fs.ErrPermission }, "to 2", Stop, "not allowed"},
-		{"destination nearly full", func(f *fake) { set(f, "/drives/two", func(v *guard.Volume) { v.Free = 5 * gb }) }, "to 2", Look, "5.0 GB"},
-		{"copies not provable", func(f *fake) { f.honest["/drives/one"] = guard.NotPastCache }, "to 1", Look, "past the cache"},
+		}, "drive 2", Stop, "does not answer"},
+		{"destination read-only", func(f *fake) { set(f, "/drives/one", func(v *guard.Volume) { v.ReadOnly = true }) }, "drive 1", Stop, "read-only"},
+		{"destination not ours", func(f *fake) { f.write["/drives/two"] = fs.ErrPermission }, "drive 2", Stop, "not allowed"},
+		{"destination nearly full", func(f *fake) { set(f, "/drives/two", func(v *guard.Volume) { v.Free = 5 * gb }) }, "drive 2", Look, "5.0 GB"},
+		{"copies not provable", func(f *fake) { f.honest["/drives/one"] = guard.NotPastCache }, "drive 1", Look, "past the cache"},
 		{"one device", func(f *fake) { set(f, "/drives/two", func(v *guard.Volume) { v.Disk = "sdb" }) }, "separate", Stop, "fail together"},
 		{"device unknown", func(f *fake) { set(f, "/drives/two", func(v *guard.Volume) { v.Disk = "" }) }, "separate", Look, "never counts"},
 		{"both unknown are not one", func(f *fake) {
 			set(f, "/drives/one", func(v *guard.Volume) { v.Disk = "" })
 			set(f, "/drives/two", func(v *guard.Volume) { v.Disk = "" })
-		}, "separate", Look, "to 1 and to 2"},
+		}, "separate", Look, "drive 1 and drive 2"},
 		{"one destination", func(f *fake) { f.env.To = f.env.To[:1] }, "separate", Stop, "not enough"},
 		{"named twice", func(f *fake) { f.env.To = []string{"/drives/one", "/drives/one"} }, "separate", Stop, "twice"},
 		{"cache not told apart", func(f *fake) { f.trial.Back = guard.NotPastCache }, "read-back", Look, "cache"},
@@ -240,7 +240,7 @@ func TestNoAnswer(t *testing.T) {
 			marks[l.Subject] = l.Mark
 		}
 		want := map[string]Mark{"terminal": Fine, "colour": Fine, "data folder": Stop, "clock": Fine, "volumes": Fine,
-			"to 1": Stop, "to 2": Fine, "separate": Look, "tools": Fine}
+			"drive 1": Stop, "drive 2": Fine, "separate": Look, "tools": Fine}
 		if d := cmp.Diff(want, marks); d != "" {
 			t.Errorf("marks: -want +got\n%s", d)
 		}

@@ -59,7 +59,7 @@ func destinations(ctx context.Context, env Env) []Line {
 	}
 	var lines []Line
 	for i, t := range ts {
-		lines = append(lines, destination(fmt.Sprintf("to %d", i+1), t))
+		lines = append(lines, destination(fmt.Sprintf("drive %d", i+1), t))
 	}
 	return append(lines, separate(ts))
 }
@@ -126,7 +126,7 @@ func separate(ts []target) Line {
 	on := make(map[string][]string)
 	var missing, unknown []string
 	for i, t := range ts {
-		name := fmt.Sprintf("to %d", i+1)
+		name := fmt.Sprintf("drive %d", i+1)
 		switch {
 		case t.err != nil:
 			missing = append(missing, name)
