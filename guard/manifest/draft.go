@@ -41,11 +41,17 @@ type Draft struct {
 
 // listed tells whether a folder gets an entry.
 func (d *Draft) listed(dir string) bool {
-	return recordablePath(dir) && !slices.ContainsFunc(d.Below, func(b string) bool { return under(dir, b) })
+	return CanRecord(dir) && !slices.ContainsFunc(d.Below, func(b string) bool { return under(dir, b) })
 }
 
-// recordablePath tells whether a manifest can carry p and every reader accept it.
-func recordablePath(p string) bool { return Recordable(p) && CheckPath(p) == nil }
+// FolderHashes computes all folder hashes of the draft without writing anything. f gets each folder when all below it is
+// done, the root ("") last; ok is false if something in it had no digest.
+func (d *Draft) FolderHashes(f func(dir string, p Pair, ok bool)) error {
+	return d.run(nil, func(it DraftItem, p Pair, ok bool) bool { f(it.Path, p, ok); return true })
+}
+
+// CanRecord tells whether a manifest can carry p and every reader accept it.
+func CanRecord(p string) bool { return Recordable(p) && CheckPath(p) == nil }
 
 // write writes the manifest. The root's hashes come first in the file, so the folder hashes are computed twice: once
 // to know the root's, once to list each folder after its contents. That costs some milliseconds per 10,000 files and

@@ -92,7 +92,7 @@ func TestIgnore(t *testing.T) {
 
 func TestPathOrder(t *testing.T) {
 	ps := []string{"b", "a.x", "a/z", "a", "a-b/c", "a/b/c", "a/b.c"}
-	slices.SortFunc(ps, compareDepthFirst)
+	slices.SortFunc(ps, ComparePaths)
 	if diff := cmp.Diff([]string{"a", "a/b/c", "a/b.c", "a/z", "a-b/c", "a.x", "b"}, ps); diff != "" {
 		t.Error(diff)
 	}

@@ -232,6 +232,6 @@ func (d *dest) snapshot() map[string]string {
 // depthFirst sorts the names of files and folders into the order of a manifest.
 func depthFirst(files map[string]string, more []string) []string {
 	ps := append(keys(files), more...)
-	slices.SortFunc(ps, compareDepthFirst)
+	slices.SortFunc(ps, ComparePaths)
 	return ps
 }

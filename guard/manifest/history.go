@@ -139,7 +139,7 @@ func (h *History) warn(name string, ws []string) {
 
 // generation reads one manifest, proves its bytes against the chain, and folds it in.
 func (h *History) generation(folder *os.Root, l Link) error {
-	f, err := openFile(folder, l.Name)
+	f, err := OpenFile(folder, l.Name)
 	if err != nil {
 		return fmt.Errorf("%w: generation %d: %w", ErrChain, l.Nr, err)
 	}
@@ -180,7 +180,7 @@ func join(dir, name string) string {
 
 // readSmall reads a regular file of at most limit bytes.
 func readSmall(root *os.Root, name string, limit int64) ([]byte, error) {
-	f, err := openFile(root, name)
+	f, err := OpenFile(root, name)
 	if err != nil {
 		return nil, err
 	}
@@ -199,7 +199,7 @@ func readSmall(root *os.Root, name string, limit int64) ([]byte, error) {
 // the folder of the history that has the reference. The history below may have grown since: that is no fault. The error
 // wraps [ErrChain].
 func CheckReference(root *os.Root, dir string, r Reference) error {
-	f, err := openFile(root, join(dir, r.Path))
+	f, err := OpenFile(root, join(dir, r.Path))
 	if err != nil {
 		return fmt.Errorf("%w: referenced manifest: %w", ErrChain, err)
 	}

@@ -67,8 +67,18 @@ func (ig Ignore) Match(p string, dir bool) bool {
 	return false
 }
 
-// mergePatterns keeps old in their order and adds what is new.
-func mergePatterns(old, add []string) []string {
+// Ignored tells whether a file, or any folder above it, is left out.
+func (ig Ignore) Ignored(file string) bool {
+	for i := range len(file) {
+		if file[i] == '/' && ig.Match(file[:i], true) {
+			return true
+		}
+	}
+	return ig.Match(file, false)
+}
+
+// MergePatterns keeps old in their order and adds what is new.
+func MergePatterns(old, add []string) []string {
 	out := slices.Clone(old)
 	for _, p := range add {
 		if !slices.Contains(out, p) {

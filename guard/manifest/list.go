@@ -171,12 +171,12 @@ func (s *stagedList) discard() error {
 
 // sameContents compares two files byte by byte. It fails with [fs.ErrNotExist] if the second does not exist.
 func sameContents(dir *os.Root, a, b string) (bool, error) {
-	fb, err := openFile(dir, b)
+	fb, err := OpenFile(dir, b)
 	if err != nil {
 		return false, err
 	}
 	defer fb.Close()
-	fa, err := openFile(dir, a)
+	fa, err := OpenFile(dir, a)
 	if err != nil {
 		return false, err
 	}

@@ -26,7 +26,7 @@ type rollDraft struct {
 
 	root   *os.Root
 	folder string
-	order  []int32 // p.Files in depth-first order
+	order  []int32  // p.Files in depth-first order
 	dirs   []Item   // the folders that stand on the destination
 	extra  []string // on the destination, not on the card: not hashed in this run
 	below  []child
@@ -52,7 +52,7 @@ func (d *rollDraft) build(ctx context.Context, root *os.Root, folder string) (*D
 	d.root, d.folder = root, folder
 	patterns := DefaultIgnore()
 	if d.h != nil && len(d.h.Newest.Ignore) > 0 {
-		patterns = mergePatterns(d.h.Newest.Ignore, patterns)
+		patterns = MergePatterns(d.h.Newest.Ignore, patterns)
 	}
 	ig, warnings := NewIgnore(patterns)
 	for _, w := range warnings {
@@ -98,7 +98,7 @@ func (d *rollDraft) look(ctx context.Context, ig Ignore) error {
 	if len(d.extra) > 0 {
 		d.note(d.extra[0], "%d files stand here that are not on the card: their folders get no folder hash", len(d.extra))
 	}
-	slices.SortFunc(t.Histories, compareDepthFirst)
+	slices.SortFunc(t.Histories, ComparePaths)
 	for _, dir := range t.Histories {
 		if n := len(d.below); n > 0 && under(dir, d.below[n-1].dir) {
 			continue // belongs to the history above it
@@ -109,7 +109,7 @@ func (d *rollDraft) look(ctx context.Context, ig Ignore) error {
 			return ctx.Err()
 		case err != nil:
 			d.note(dir+"/"+Folder, "a history on the card that cannot be used (%v): its files are listed like any others", err)
-		case len(h.Links) > 0 && recordablePath(dir):
+		case len(h.Links) > 0 && CanRecord(dir):
 			d.below = append(d.below, child{dir, h})
 		}
 	}
@@ -119,26 +119,17 @@ func (d *rollDraft) look(ctx context.Context, ig Ignore) error {
 // sort brings files and folders into the order of the manifest, without what is ignored.
 func (d *rollDraft) sort(ig Ignore) {
 	for i := range d.p.Files {
-		if !ignoredPath(ig, d.p.Files[i].Path) {
+		if !ig.Ignored(d.p.Files[i].Path) {
 			d.order = append(d.order, int32(i))
 		}
 	}
-	slices.SortFunc(d.order, func(a, b int32) int { return compareDepthFirst(d.p.Files[a].Path, d.p.Files[b].Path) })
-	slices.SortFunc(d.dirs, func(a, b Item) int { return compareDepthFirst(a.Path, b.Path) })
-	slices.SortFunc(d.extra, compareDepthFirst)
+	slices.SortFunc(d.order, func(a, b int32) int { return ComparePaths(d.p.Files[a].Path, d.p.Files[b].Path) })
+	slices.SortFunc(d.dirs, func(a, b Item) int { return ComparePaths(a.Path, b.Path) })
+	slices.SortFunc(d.extra, ComparePaths)
 }
 
-// ignoredPath tells whether a file or any folder above it is ignored.
-func ignoredPath(ig Ignore, p string) bool {
-	for i := range len(p) {
-		if p[i] == '/' && ig.Match(p[:i], true) {
-			return true
-		}
-	}
-	return ig.Match(p, false)
-}
-
-func compareDepthFirst(a, b string) int {
+// ComparePaths orders paths depth first, as a manifest lists them: what is below a folder stands together, names ascending.
+func ComparePaths(a, b string) int {
 	switch {
 	case a == b:
 		return 0
@@ -210,7 +201,7 @@ func hashFile(ctx context.Context, root *os.Root, name, format string) (string, 
 	if err != nil {
 		return "", 0, err
 	}
-	f, err := openFile(root, name)
+	f, err := OpenFile(root, name)
 	if err != nil {
 		return "", 0, err
 	}
@@ -253,7 +244,7 @@ func (d *rollDraft) compare() {
 func (d *rollDraft) unrecordable(draft *Draft) {
 	n, first := 0, ""
 	for _, i := range d.order {
-		if p := d.p.Files[i].Path; !recordablePath(p) && d.inChild(p) == nil {
+		if p := d.p.Files[i].Path; !CanRecord(p) && d.inChild(p) == nil {
 			if n++; n == 1 {
 				first = p
 			}
@@ -310,7 +301,7 @@ func (d *rollDraft) item(i int32) DraftItem {
 		panic("manifest: own digest: " + err.Error())
 	}
 	it := DraftItem{Path: f.Path, Digest: raw}
-	if recordablePath(f.Path) && d.inChild(f.Path) == nil {
+	if CanRecord(f.Path) && d.inChild(f.Path) == nil {
 		hs, _ := Judge(d.known(f.Path), ds, d.at)
 		it.File = &FileRecord{Path: f.Path, Size: f.Size, Modified: time.Unix(0, f.MTime).UTC(), Hashes: hs}
 	}

@@ -151,8 +151,8 @@ func openDir(root *os.Root, name string) (*os.Root, error) {
 	return sub, nil
 }
 
-// openFile opens a regular file for reading, never through a symbolic link as its last component.
-func openFile(root *os.Root, name string) (*os.File, error) {
+// OpenFile opens a regular file for reading, never through a symbolic link as its last component.
+func OpenFile(root *os.Root, name string) (*os.File, error) {
 	want, err := root.Lstat(name)
 	if err != nil {
 		return nil, err
