@@ -3,6 +3,7 @@ package watch
 import (
 	"os/exec"
 	"path/filepath"
+	"runtime"
 	"slices"
 	"strconv"
 	"strings"
@@ -72,27 +73,37 @@ func TestShortMountsAreSeen(t *testing.T) {
 	}
 }
 
-// Watching with nothing happening takes less than 0.5 % of a core. It must not run beside parallel tests.
+// Watching with nothing happening takes less than 0.5 % of a core. It must not run beside parallel tests. A window in
+// which somebody mounted something is not idle and measured again. Under the race detector the figure says little.
 func TestIdleCost(t *testing.T) {
 	if testing.Short() {
 		t.Skip("measures for two seconds")
 	}
 	w := watchReaders(t, filepath.Join(t.TempDir(), "reader"))
-	before := cpu(t)
-	end := time.After(2 * time.Second)
-	for waiting := true; waiting; {
-		select {
-		case c := <-w.Changes():
-			t.Logf("something happened meanwhile: %+v", c)
-		case <-end:
-			waiting = false
+	const window = 2 * time.Second
+	runtime.GC() // what tests before left
+	for range 5 {
+		before, quiet := cpu(t), true
+		end := time.After(window)
+		for waiting := true; waiting; {
+			select {
+			case <-w.Changes():
+				quiet = false
+			case <-end:
+				waiting = false
+			}
 		}
+		used := cpu(t) - before
+		if !quiet {
+			continue
+		}
+		t.Logf("%s in %s: %.3f %% of a core", used, window, 100*float64(used)/float64(window))
+		if most := raceFactor * window / 200; used > most {
+			t.Errorf("%s in %s, want %s at most", used, window, most)
+		}
+		return
 	}
-	used := cpu(t) - before
-	t.Logf("%s in 2 s: %.3f %% of a core", used, float64(used)/2e7)
-	if used > 10*time.Millisecond {
-		t.Errorf("%s in 2 s, want 10 ms at most", used)
-	}
+	t.Skip("this machine lacks: two seconds without a mount")
 }
 
 func cpu(t *testing.T) time.Duration {
