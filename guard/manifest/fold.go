@@ -23,6 +23,7 @@ func (h *History) fold(g *generation) {
 	for i := range g.files {
 		if r := &g.files[i]; moved[r.Path] != nil && r.Previous != "" {
 			delete(h.Files, r.Previous)
+			h.Former[r.Previous] = true
 		}
 	}
 	for p, k := range moved {

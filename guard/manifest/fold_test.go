@@ -50,7 +50,7 @@ func TestFold(t *testing.T) {
 				dirs: []DirRecord{{Path: "n", Previous: "d"}}},
 		}, map[string]string{"n/p": "a", "n/e/q": "b", "n/new": "c"}},
 	} {
-		h := &History{Files: map[string]*Known{}, Dirs: map[string]bool{}, DirHash: map[string]DirRecord{}}
+		h := &History{Files: map[string]*Known{}, Dirs: map[string]bool{}, DirHash: map[string]DirRecord{}, Former: map[string]bool{}}
 		for i := range c.gens {
 			c.gens[i].nr = i + 1
 			h.fold(&c.gens[i])

@@ -44,6 +44,8 @@ type History struct {
 	Files   map[string]*Known
 	Dirs    map[string]bool
 	DirHash map[string]DirRecord
+	// Former are paths that files were moved away from: older lists still have them.
+	Former map[string]bool
 	// Newest is the head of the newest generation.
 	Newest Header
 	// Unlisted are manifests that stand there but not in the chain: a write was interrupted, or someone put them there.
@@ -67,7 +69,7 @@ var ErrNoHistory = errors.New("no hash list history")
 // One state without a chain file is no error: nothing but the manifest of a first generation, as a power cut between
 // the two leaves it. The history is then empty and names that manifest in Unlisted.
 func ReadHistory(ctx context.Context, root *os.Root, dir string) (*History, error) {
-	h := &History{Files: map[string]*Known{}, Dirs: map[string]bool{}, DirHash: map[string]DirRecord{}}
+	h := &History{Files: map[string]*Known{}, Dirs: map[string]bool{}, DirHash: map[string]DirRecord{}, Former: map[string]bool{}}
 	folder, err := openDir(root, join(dir, Folder))
 	if errors.Is(err, fs.ErrNotExist) {
 		return nil, fmt.Errorf("%w in %q", ErrNoHistory, dir)

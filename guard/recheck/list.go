@@ -26,6 +26,9 @@ func (w *work) lists(known map[string]*manifest.Known, ig manifest.Ignore) error
 				return nil
 			}
 			k := known[p]
+			if k == nil && w.former(p) {
+				return nil // moved since; the history has it under its present path
+			}
 			if k == nil {
 				k = &manifest.Known{Size: -1}
 				known[p] = k
@@ -64,4 +67,14 @@ func historyOf(p string) (dir string, ok bool) {
 	}
 	dir, _, ok = strings.Cut(p, "/"+manifest.Folder+"/")
 	return dir, ok
+}
+
+// former tells whether a history says that a file was moved away from p.
+func (w *work) former(p string) bool {
+	for _, s := range w.scopes {
+		if rel, ok := strings.CutPrefix(p, prefixOf(s.dir)); ok && s.h != nil && s.h.Former[rel] {
+			return true
+		}
+	}
+	return false
 }
