@@ -1,0 +1,10 @@
+// Package clips asks what a roll's list of files lets one ask, without knowing any camera maker's format: numbers that
+// are skipped in the clips' names, names that do not follow the others, files without contents, names that begin with
+// another roll's label, equal files, recording times outside the shift, hidden files of a computer.
+//
+// What comes out are [Question] values for the camera department, shown at the count step and in the log sheet. None of
+// them blocks anything, none says that something is wrong: a camera may skip numbers, a clip may be named by hand.
+//
+// [Listing] needs no hashes and so can ask while the copy runs; [Proof] also finds equal files, with an [Index] of the
+// production's rolls. The functions are pure. An Index belongs to one goroutine.
+package clips
