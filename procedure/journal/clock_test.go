@@ -7,6 +7,7 @@ import (
 	"sync"
 	"testing"
 	"time"
+	"unsafe"
 )
 
 func TestJump(t *testing.T) {
@@ -145,5 +146,24 @@ func TestAppendConcurrently(t *testing.T) {
 		if a.Event != "a" || b.Event != "b" || a.Lane != b.Lane || a.Mono != b.Mono || a.Mono <= lines[i-1].Mono {
 			t.Errorf("lines %d and %d are not one append: %+v %+v", i+1, i+2, a, b)
 		}
+	}
+}
+
+// Without Options.Mono the monotonic reading that a time carries is used. No test can turn the system's wall clock alone,
+// so here a time gets another monotonic reading by hand; the test fails if that does not work as it thinks.
+func TestInvariant11TheMonotonicReadingOfNowCounts(t *testing.T) {
+	t.Parallel()
+	begin := time.Now()
+	at := begin
+	j, _ := mustOpen(t, tempPath(t), Options{Now: func() time.Time { return at }})
+	at = begin.Add(time.Minute) // both clocks
+	ext := (*int64)(unsafe.Add(unsafe.Pointer(&at), 8))
+	*ext -= int64(50 * time.Second) // the monotonic one has seen ten seconds
+	if mono, wall := at.Sub(begin), at.Round(0).Sub(begin.Round(0)); mono != 10*time.Second || wall != time.Minute {
+		t.Fatalf("the two clocks of a time are not where this test looks: %v, %v", mono, wall)
+	}
+	out := mustAppend(t, j, Line{Event: "a"})
+	if len(out) != 2 || out[0].Event != EventJumped || out[1].Mono != 10*time.Second {
+		t.Errorf("after 10 s, in which the wall clock moved a minute: %+v", out)
 	}
 }

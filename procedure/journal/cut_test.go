@@ -215,3 +215,22 @@ func TestSettingAsideTwice(t *testing.T) {
 		}
 	}
 }
+
+// Each torn end has a file of its own.
+func TestSettingAsideBesideOthers(t *testing.T) {
+	t.Parallel()
+	raw, lines := sample(t, "x")
+	path := tempPath(t)
+	end := fmt.Sprintf(`{"seq":%d,"ti`, len(lines)+1)
+	for name, text := range map[string]string{path: string(raw) + end, path + ".torn-1": "an earlier one"} {
+		if err := os.WriteFile(name, []byte(text), 0o600); err != nil {
+			t.Fatal(err)
+		}
+	}
+	mustOpen(t, path, Options{})
+	for name, want := range map[string]string{path + ".torn-1": "an earlier one", path + ".torn-2": end} {
+		if got, err := os.ReadFile(name); err != nil || string(got) != want {
+			t.Errorf("%s holds %q (%v), want %q", filepath.Base(name), got, err, want)
+		}
+	}
+}

@@ -252,3 +252,24 @@ func (d *device) cutUnder(t *testing.T, j *Journal) error {
 	d.mount(t)
 	return err
 }
+
+// A process that is being started holds copies of all handles for a moment, and a lock belongs to all copies together.
+func TestCloseGivesTheLockFreeBesideACopyOfTheHandle(t *testing.T) {
+	t.Parallel()
+	path := tempPath(t)
+	j, _, err := Open(path, Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	handle, err := unix.Dup(int(j.file.Fd()))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := j.Close(); err != nil {
+		t.Fatal(err)
+	}
+	mustOpen(t, path, Options{})
+	if err := unix.Close(handle); err != nil {
+		t.Fatal(err)
+	}
+}

@@ -223,22 +223,41 @@ func TestInvariant10MeddlingIsNoticed(t *testing.T) {
 			if err := tt.meddle(path); err != nil {
 				t.Skipf("this system does not allow it: %v", err)
 			}
+			before, _ := os.ReadFile(path) // may be gone
 			if out, err := j.Append(t.Context(), Line{Event: "step.done"}); out != nil || kindOf(err) != tt.kind.String() {
 				t.Errorf("Append = %v, %v; want %v", out, err, tt.kind)
 			}
+			if after, _ := os.ReadFile(path); string(after) != string(before) {
+				t.Errorf("the meddled file got %d bytes more", len(after)-len(before))
+			}
 		})
 	}
+}
+
+// Check sees what was done to lines that are on disk already: a changed byte, and lines cut off at the end.
+func TestInvariant10CheckReadsTheWholeJournalAgain(t *testing.T) {
+	t.Parallel()
 	path := tempPath(t)
-	j, _ := mustOpen(t, path, Options{})
-	mustAppend(t, j, Line{Event: "step.done"})
+	j, lines := mustOpen(t, path, Options{})
+	lines = append(lines, mustAppend(t, j, Line{Event: "step.done"})...)
 	raw, err := os.ReadFile(path)
 	if err != nil {
 		t.Fatal(err)
 	}
-	raw[20] ^= 1
-	if err := os.WriteFile(path, raw, 0o600); err != nil {
-		t.Fatal(err)
+	write := func(b []byte) {
+		if err := os.WriteFile(path, b, 0o600); err != nil {
+			t.Fatal(err)
+		}
 	}
+	if r, err := j.Check(); err != nil || !r.Whole || r.Lines != 2 || r.Code != j.Code() || r.Code != CodeOf(lines[1]) {
+		t.Errorf("Check = %v, %v", r, err)
+	}
+	write(raw[:len(encode(nil, &lines[0]))])
+	if r, err := j.Check(); err != nil || r.Whole || r.Damage.Line != 2 {
+		t.Errorf("Check after the last line was cut off = %v, %v", r, err)
+	}
+	raw[20] ^= 1
+	write(raw)
 	if r, err := j.Check(); err != nil || r.Whole || r.Damage.Line != 1 {
 		t.Errorf("Check after a changed byte = %v, %v", r, err)
 	}

@@ -62,7 +62,7 @@ func TestAppendedLinesReadBackEqual(t *testing.T) {
 	want = append(want, mustAppend(t, j, Line{Event: "shift.begun", Operator: "Kim"})...)
 	want = append(want, mustAppend(t, j,
 		Line{Event: "roll.received", Roll: "A003", Lane: 1, Data: data(t, map[string]any{"from": "Robin <&> \u2028 é"})},
-		Line{Event: "step.done", Roll: "A003", Station: "B", Operator: "a\"b\\c\n\x1b[31m\u0085 é", Data: json.RawMessage("null")},
+		Line{Event: "step.done", Roll: "A003", Station: "B", Operator: "a\"b\\c\n\x1b[31m\x7f\u0085\u2028\u2029 é", Data: json.RawMessage("null")},
 	)...)
 	if diff := cmp.Diff(want, mustRead(t, path)); diff != "" {
 		t.Errorf("read back differs (-appended +read):\n%s", diff)
@@ -90,7 +90,7 @@ func TestAppendedLinesReadBackEqual(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if strings.ContainsAny(string(raw), "\x1b\u0085\u2028") {
+	if strings.ContainsAny(string(raw), "\x1b\x7f\u0085\u2028\u2029") {
 		t.Errorf("control characters stand raw in %q", raw)
 	}
 	for line := range strings.Lines(string(raw)) {

@@ -34,7 +34,7 @@ func edits(raw []byte, values []byte, try func(kind string, at int, edited []byt
 	}
 }
 
-// values are the bytes to put in: all with TWOBIN_TEST_LONG, else one flip of each bit and those that mean something.
+// values are the bytes to put in: all with TWOBIN_TEST_LONG, else those that mean something in a line.
 func values() []byte {
 	if os.Getenv("TWOBIN_TEST_LONG") != "" {
 		all := make([]byte, 256)
@@ -43,7 +43,7 @@ func values() []byte {
 		}
 		return all
 	}
-	return []byte("\x00\n \"\\0a1}{,\xff")
+	return []byte("\x00\n \"\\0aAF1}{,\xff")
 }
 
 // firstDifference is where two byte strings part.
@@ -91,7 +91,7 @@ func TestInvariant10EditsOfTheLastLineAreNotTakenForACrash(t *testing.T) {
 	edits(raw, values(), func(kind string, at int, edited []byte) {
 		at = firstDifference(raw, edited)
 		_, damage := Parse(edited)
-		if at >= last && damage.Torn && at < len(raw)-1 {
+		if at >= last && damage.Torn && (at < len(raw)-1 || kind == "change") {
 			t.Fatalf("%s at byte %d of the last line (%d to %d) taken for torn: %q", kind, at, last, len(raw), edited[last:])
 		}
 	})
@@ -169,51 +169,5 @@ func TestInvariant10WholeLinesAreChained(t *testing.T) {
 				t.Errorf("line %d %s: %v, want line %d", i+1, name, damage, want[name])
 			}
 		}
-	}
-}
-
-// A line whose sums are right but whose form is not what we write: the sums are no secret, so form is checked as well.
-func TestOnlyOneWayToWriteALine(t *testing.T) {
-	t.Parallel()
-	raw, lines := sample(t, "red")
-	text := bytes.SplitAfter(raw, []byte{'\n'})[1]
-	resum := func(l string) []byte {
-		body := l[:len(l)-1-sumLen]
-		return encodeSum([]byte(body))
-	}
-	for _, tt := range []struct{ name, old, new string }{
-		{"leading zero", `"lane":0`, `"lane":00`},
-		{"sign", `"lane":0`, `"lane":-0`},
-		{"space", `"lane":0`, `"lane": 0`},
-		{"Z for UTC", `+02:00"`, `Z"`},
-		{"minus nought", `+02:00"`, `-00:00"`},
-		{"hour 25", `T09:`, `T25:`},
-		{"30 February", `-05-06T`, `-02-30T`},
-		{"needless escape", `"Kim"`, `"K\u0069m"`},
-		{"raw control character", `"Kim"`, "\"K\tm\""},
-		{"not UTF-8", `"Kim"`, "\"K\xffm\""},
-		{"upper-case event", `"note.made"`, `"Note.made"`},
-		{"order of fields", `"run":1,"mono":1000000000`, `"mono":1000000000,"run":1`},
-		{"data with white space", `{"text":"red"}`, `{"text": "red"}`},
-		{"data no object", `{"text":"red"}`, `"red"`},
-		{"data not UTF-8", `{"text":"red"}`, "{\"text\":\"r\xff\"}"},
-		{"data not JSON", `{"text":"red"}`, `{"text":red}`},
-		{"number", `"seq":2`, `"seq":3`},
-		{"run", `"run":1`, `"run":2`},
-		{"time of the monotonic clock", `"event":"note.made"`, `"event":"journal.opened"`},
-	} {
-		if !bytes.Contains(text, []byte(tt.old)) {
-			t.Fatalf("%s: %q does not stand in %q", tt.name, tt.old, text)
-		}
-		edited := bytes.Replace(text, []byte(tt.old), []byte(tt.new), 1)
-		b := append(bytes.Clone(raw[:bytes.IndexByte(raw, '\n')+1]), resum(string(edited))...)
-		if _, damage := Parse(b); damage == nil || damage.Line != 2 || damage.Torn {
-			t.Errorf("%s: %v, want damage in line 2", tt.name, damage)
-		}
-	}
-	// The helper itself must give a good line when nothing is edited.
-	b := append(bytes.Clone(raw[:bytes.IndexByte(raw, '\n')+1]), resum(string(text))...)
-	if got, damage := Parse(b); damage != nil || !got[1].equal(lines[1]) {
-		t.Errorf("unedited: %v", damage)
 	}
 }
