@@ -2,6 +2,7 @@
 // format of the ASC Media Hash List (ASC MHL) 2.0, and a checksum list for xxhsum.
 //
 //   - [Recorder] is what an offload calls: [Recorder.Stage], then Publish or Discard.
+//   - [Recorder.Carry] is for a further copy of a proven one: the history goes along and grows on the new drive.
 //   - [ReadHistory] reads a folder's history, by whichever program, proves its chain, and folds it into what is [Known]
 //     of every file. [Walk] lists what stands there. [Judge] gives a computed digest its action. [Stage] writes the next
 //     generation. Package recheck is built on these.

@@ -61,7 +61,8 @@ func (i *Info) Header(p Process, at time.Time, patterns []string) Header {
 // Recorder writes what an offload leaves on each destination: a generation of the roll's history and a checksum list.
 // It may be used for several destinations at once.
 type Recorder struct {
-	info Info
+	info  Info
+	carry *carry
 }
 
 var _ offload.Recorder = (*Recorder)(nil)
@@ -114,10 +115,7 @@ func (r *Recorder) stage(ctx context.Context, root *os.Root, folder string, p *g
 			return nil
 		}
 	}
-	h, err := ReadHistory(ctx, root, folder)
-	if errors.Is(err, ErrNoHistory) {
-		h, err = nil, nil
-	}
+	h, along, err := r.history(ctx, root, folder)
 	if err != nil {
 		return err
 	}
@@ -130,8 +128,25 @@ func (r *Recorder) stage(ctx context.Context, root *os.Root, folder string, p *g
 		return err
 	}
 	rec.failed = d.failed
-	rec.gen, err = Stage(root, folder, base, h, draft)
+	rec.gen, err = stage(root, folder, base, h, draft, along)
 	return err
+}
+
+// history gives what the new generation is appended to, nil for a first one, and what brings along the manifests that
+// the destination lacks.
+func (r *Recorder) history(ctx context.Context, root *os.Root, folder string) (*History, func(*os.Root) ([]carried, error), error) {
+	h, err := ReadHistory(ctx, root, folder)
+	if errors.Is(err, ErrNoHistory) || errors.Is(err, ErrChain) && r.carry != nil && r.carry.resume(ctx, root, folder) {
+		h, err = nil, nil
+	}
+	if err != nil || r.carry == nil {
+		return h, nil, err
+	}
+	h, have, err := r.carry.history(ctx, h)
+	if err != nil || h == nil || have == len(h.Links) {
+		return h, nil, err
+	}
+	return h, func(to *os.Root) ([]carried, error) { return r.carry.stage(h.Links[have:], to) }, nil
 }
 
 func (r *Recorder) note(rec *record, path, text string) {

@@ -1,7 +1,6 @@
 package manifest
 
 import (
-	"bytes"
 	"crypto/sha512"
 	"errors"
 	"fmt"
@@ -22,12 +21,18 @@ type Generation struct {
 	parent, folder  *os.Root
 	made            bool
 	manifest, chain *temp
+	carried         []carried
 	before          []byte
 }
 
 // Stage writes the draft as the next generation of h in the folder dir below root, up to the point where only names
 // change. h is nil if dir has no history yet. base is the name of the history's folder, for the manifest's name.
-func Stage(root *os.Root, dir, base string, h *History, d *Draft) (g *Generation, err error) {
+func Stage(root *os.Root, dir, base string, h *History, d *Draft) (*Generation, error) {
+	return stage(root, dir, base, h, d, nil)
+}
+
+// stage is Stage; along, if not nil, puts more manifests into the folder first.
+func stage(root *os.Root, dir, base string, h *History, d *Draft, along func(folder *os.Root) ([]carried, error)) (g *Generation, err error) {
 	if h == nil {
 		h = &History{}
 	}
@@ -56,6 +61,11 @@ func Stage(root *os.Root, dir, base string, h *History, d *Draft) (g *Generation
 	if _, err := g.folder.Lstat(g.Name); !errors.Is(err, fs.ErrNotExist) {
 		return g, fmt.Errorf("%q stands there already: %w", g.Name, fs.ErrExist)
 	}
+	if along != nil {
+		if g.carried, err = along(g.folder); err != nil {
+			return g, err
+		}
+	}
 	sum := sha512.New()
 	// One temporary name for all generations: what an interrupted run left is found again and taken away.
 	g.manifest, err = newTemp(g.folder, "next"+Ext, func(w io.Writer) error { return d.write(io.MultiWriter(w, sum)) })
@@ -79,16 +89,21 @@ func Stage(root *os.Root, dir, base string, h *History, d *Draft) (g *Generation
 // If the chain has changed since it was read, nothing is published.
 func (g *Generation) Publish() error {
 	defer g.close()
-	now, err := readSmall(g.folder, ChainName, maxChain)
-	if errors.Is(err, fs.ErrNotExist) {
-		now, err = nil, nil
+	if err := sameChain(g.folder, g.before); err != nil {
+		return errors.Join(err, g.drop())
 	}
-	if err != nil || !bytes.Equal(now, g.before) {
-		return errors.Join(fmt.Errorf("%w: %s changed while a generation was made", ErrChain, ChainName), err, g.drop())
+	for _, c := range g.carried {
+		if c.temp == nil {
+			continue
+		}
+		if err := c.temp.place(c.name); err != nil {
+			return errors.Join(err, g.drop())
+		}
 	}
 	if err := g.manifest.place(g.Name); err != nil {
 		return errors.Join(err, g.drop())
 	}
+	var err error
 	if g.before == nil {
 		err = g.chain.place(ChainName)
 	} else {
@@ -112,7 +127,11 @@ func (g *Generation) Discard() error {
 
 func (g *Generation) drop() error {
 	var err error
-	for _, t := range []*temp{g.chain, g.manifest} {
+	all := []*temp{g.chain, g.manifest}
+	for _, c := range g.carried {
+		all = append(all, c.temp)
+	}
+	for _, t := range all {
 		if t != nil {
 			err = errors.Join(err, t.drop())
 		}
