@@ -1,0 +1,193 @@
+package procedure
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+)
+
+// applySetUp folds the set-up of a shift. Cameras and destinations may also be added later; the rest is asked once.
+func (s *Shift) applySetUp(e Entry) error {
+	switch ev := e.Event.(type) {
+	case CameraSet:
+		if err := s.CheckCamera(ev.Camera, ev.Colour); err != nil {
+			return s.refuse(e, err.Error())
+		}
+		s.Cameras = append(s.Cameras, CameraInfo{Camera: ev.Camera, Colour: ev.Colour})
+	case MarkingAgreed:
+		s.Marking = ev.Text
+	case KitChecked:
+		s.Kit = true
+	case BinsPlaced:
+		s.Bins = true
+	case DestinationSet:
+		if _, ok := s.Dest(ev.Destination.Name); ok {
+			return s.refuse(e, fmt.Sprintf("%s is in use already", clip(ev.Destination.Name, 20)))
+		}
+		s.Dests = append(s.Dests, ev.Destination)
+		s.voidLocks()
+	case DestinationDropped:
+		if _, ok := s.Dest(ev.Dest); !ok {
+			return s.refuse(e, fmt.Sprintf("%s is not in use", clip(ev.Dest, 20)))
+		}
+		for _, r := range s.Rolls {
+			if r.Copy == CopyRunning {
+				return s.refuse(e, "a copy is running")
+			}
+		}
+		s.Dests = slices.DeleteFunc(s.Dests, func(d Destination) bool { return d.Name == ev.Dest })
+		s.voidLocks()
+	case SetUpDone:
+		if why := s.setUpLacks(); why != "" {
+			return s.refuse(e, why)
+		}
+		s.Ready = true
+	}
+	return nil
+}
+
+func (s *Shift) setUpLacks() string {
+	switch {
+	case len(s.Cameras) == 0:
+		return "no camera is set up"
+	case s.Marking == "":
+		return "how full cards are marked is not agreed"
+	case !s.Kit:
+		return "the kit is not checked"
+	case !s.Bins:
+		return "the bins are not placed"
+	case len(s.Dests) < s.limits().Destinations:
+		return fmt.Sprintf("%d destinations are in use, %d are needed", len(s.Dests), s.limits().Destinations)
+	}
+	return ""
+}
+
+// CheckCamera says why a camera letter cannot have this tape colour: red and green are the bins' colours, and two
+// cameras never share one (common practice, no source).
+func (s *Shift) CheckCamera(c Camera, colour string) error {
+	t := strings.ToLower(strings.TrimSpace(colour))
+	if t == "" {
+		return fmt.Errorf("camera %s has no tape colour", c)
+	}
+	for _, w := range strings.FieldsFunc(t, func(r rune) bool { return r == ' ' || r == '-' }) {
+		if w == "red" || w == "green" {
+			return fmt.Errorf("%s is a bin's colour; choose another for camera %s", w, c)
+		}
+	}
+	for _, k := range s.Cameras {
+		if k.Camera == c {
+			return fmt.Errorf("camera %s is set up already, with %s tape", c, k.Colour)
+		}
+		if strings.EqualFold(k.Colour, t) {
+			return fmt.Errorf("%s tape belongs to camera %s; choose another for camera %s", k.Colour, k.Camera, c)
+		}
+	}
+	return nil
+}
+
+// applyAside folds what can happen at any time and moves no roll.
+func (s *Shift) applyAside(e Entry) error {
+	switch ev := e.Event.(type) {
+	case Refused:
+		s.Refusals++
+	case AwayBegan:
+		at := e.At
+		s.Away = &at
+	case AwayEnded:
+		if s.Away == nil {
+			return s.refuse(e, "nobody was called away")
+		}
+		s.Away = nil
+	case NoteMade:
+		if ev.ID != len(s.Notes)+1 {
+			return s.refuse(e, "notes are numbered in order")
+		}
+		s.Notes = append(s.Notes, Note{ID: ev.ID, Roll: e.Roll, Camera: ev.Camera, Text: ev.Text, At: e.At})
+	case NoteDone:
+		if ev.ID < 1 || ev.ID > len(s.Notes) || s.Notes[ev.ID-1].Done {
+			return s.refuse(e, fmt.Sprintf("note %d is not open", ev.ID))
+		}
+		s.Notes[ev.ID-1].Done = true
+	case StrayVolume:
+		s.Strays = append(s.Strays, ev.Volume)
+		s.voidLocks()
+	case DestGone:
+		if _, ok := s.Dest(ev.Dest); !ok {
+			return s.refuse(e, "no such destination")
+		}
+		s.GoneDests[ev.Dest] = true
+		s.voidLocks()
+	case DestBack:
+		delete(s.GoneDests, ev.Dest)
+		s.voidLocks()
+	case OperatorChanged:
+		if strings.TrimSpace(ev.To) == "" {
+			return s.refuse(e, "no name")
+		}
+		s.Operator = ev.To
+		s.voidLocks()
+	}
+	return nil
+}
+
+// applyClose folds the close of the shift.
+func (s *Shift) applyClose(e Entry) error {
+	switch ev := e.Event.(type) {
+	case CloseBegan:
+		for _, l := range s.Lanes {
+			if l.Roll != "" {
+				return s.refuse(e, fmt.Sprintf("%s is under way", l.Roll))
+			}
+		}
+		s.Closing, s.TapesRight, s.BookRight = true, false, false
+	case TapesCounted:
+		if !s.Closing {
+			return s.refuse(e, "the close has not begun")
+		}
+		if ev.Right != (ev.Counted == s.Handled()) || ev.Want != s.Handled() {
+			return s.refuse(e, "the count does not match its own verdict")
+		}
+		s.Tapes, s.TapesRight = ev.Counted, ev.Right
+	case BookCounted:
+		if !s.Closing {
+			return s.refuse(e, "the close has not begun")
+		}
+		if ev.Right != (ev.Counted == s.Lines()) || ev.Want != s.Lines() {
+			return s.refuse(e, "the count does not match its own verdict")
+		}
+		s.Book, s.BookRight = ev.Counted, ev.Right
+	case ShiftClosed:
+		if !s.Closing {
+			return s.refuse(e, "the close has not begun")
+		}
+		if len(ev.Open) == 0 && len(s.Points()) > 0 {
+			return s.refuse(e, s.Points()[0])
+		}
+		s.Closed, s.OpenPoints = true, ev.Open
+	}
+	return nil
+}
+
+// Points lists what does not add up at the close: open rolls, and the two counts.
+func (s *Shift) Points() []string {
+	p := s.Open()
+	if !s.TapesRight {
+		p = append(p, fmt.Sprintf("tapes kept do not match: %d counted, %d rolls handled", s.Tapes, s.Handled()))
+	}
+	if !s.BookRight {
+		p = append(p, fmt.Sprintf("book lines do not match: %d counted, %d rolls logged", s.Book, s.Lines()))
+	}
+	return p
+}
+
+// applyClosed: after the close only the reading back of the code, and the opening by a later run, are left.
+func (s *Shift) applyClosed(e Entry) error {
+	switch ev := e.Event.(type) {
+	case CodeRead:
+		s.CodeRight = s.CodeRight || ev.Right
+		return nil
+	case RunBegan, Refused, ClockJumped, IncidentScored:
+		return nil
+	}
+	return s.refuse(e, "the shift is closed")
+}
