@@ -1,0 +1,272 @@
+package procedure
+
+import (
+	"fmt"
+	"strconv"
+	"strings"
+)
+
+// maxText is the longest text that an answer may have, in bytes: a long note, far below a line of the journal.
+const maxText = 2000
+
+// answer takes the answer to the current prompt. The prompt is fixed for the whole call.
+func (r *Runner) answer(a Answer) error {
+	p := r.prompt
+	if p == nil || a.ID != p.ID || (a.Seq != 0 && a.Seq != p.Seq) {
+		due := "nothing is asked now"
+		if p != nil {
+			due = "asked now is " + p.ID
+		}
+		return r.refuse("", "answer "+clip(a.ID, 40), "That was not asked: "+due+".", "")
+	}
+	r.renew = true
+	v := strings.TrimSpace(strings.ToValidUTF8(a.Text, "?"))
+	if len(v) > maxText {
+		return r.refuse("", p.ID, fmt.Sprintf("That is too long: %d bytes, %d are allowed.", len(v), maxText), "make it shorter.")
+	}
+	if v == "" {
+		v = p.Default
+	}
+	if p.Kind == PromptChoice {
+		o, ok := pickOption(p.Options, v)
+		if !ok {
+			return r.refuse(r.rollHere(), p.ID, fmt.Sprintf("%q is none of the answers.", clip(v, 20)), "answer with one of the keys shown.")
+		}
+		v = o.Key
+	}
+	group, _, _ := strings.Cut(p.ID, ".")
+	switch group {
+	case "setup":
+		return r.answerSetUp(p, v)
+	case "receive":
+		return r.answerReceive(p, v)
+	case "close":
+		return r.answerClose(p, v)
+	case "next":
+		return r.answerNext(v)
+	case "look":
+		return r.answerLook(p, v)
+	}
+	if strings.HasSuffix(p.ID, ".which") {
+		return r.answerWhich(v)
+	}
+	return r.answerRoll(p, v)
+}
+
+// pickOption finds an option by its key or its whole text.
+func pickOption(os []Option, v string) (Option, bool) {
+	for _, o := range os {
+		if strings.EqualFold(v, o.Key) || strings.EqualFold(v, o.Text) {
+			return o, true
+		}
+	}
+	return Option{}, false
+}
+
+// rollHere is the label of the roll under way, empty for none.
+func (r *Runner) rollHere() Label {
+	if roll := r.shift.InLane(r.lane); roll != nil {
+		return roll.Label
+	}
+	return ""
+}
+
+func (r *Runner) answerReceive(p *Prompt, v string) error {
+	a := r.draft.arriving
+	switch p.ID {
+	case "receive.label":
+		r.draft.arriving = nil
+		return r.arrived(v)
+	case "receive.from":
+		if v == "" {
+			return r.refuse(a.label, p.ID, "No name.", "ask who hands the card over.")
+		}
+		a.from = &v
+		return nil
+	case "receive.bin":
+		if v == "l" {
+			a.lacks = true
+			return nil
+		}
+		return r.received("")
+	case "receive.lacks":
+		if v == "" {
+			return r.refuse(a.label, p.ID, "Nothing was written.", "say in a word what is lacking: tape, case, …")
+		}
+		return r.received(v)
+	case "receive.gap":
+		if v == "" {
+			return r.refuse("", p.ID, "No answer.", "ask the camera department; write down what they say.")
+		}
+		ev := GapAsked{Answered: r.answered(), Missing: r.draft.gap, Answer: v}
+		r.draft.gap = nil
+		return r.record("", ev)
+	}
+	return nil
+}
+
+// arrived begins the receiving of a roll. A label that cannot be received is refused at once.
+func (r *Runner) arrived(label string) error {
+	l, err := ParseLabel(label)
+	if err != nil {
+		return r.refuse("", "receive", sentence(err.Error()), "read it again from the tape.")
+	}
+	if err := r.trial(l, RollReceived{}); err != nil {
+		ref := err.(*Refusal)
+		r.refused(l, ref)
+		r.notify(Notice{Grade: "stop", What: string(l) + ": " + ref.Why + ".", Safe: "nothing was logged or changed.",
+			Do: "keep this card apart in the red bin's lid. Ask who labelled it."})
+		return ref
+	}
+	r.draft.arriving = &arrival{label: l}
+	return nil
+}
+
+func (r *Runner) received(lacks string) error {
+	a := r.draft.arriving
+	before := len(r.shift.Missing()[a.label.Camera()])
+	ev := RollReceived{Answered: r.answered(), From: *a.from, Lacks: lacks, Colour: r.shift.Colour(a.label.Camera())}
+	r.draft.arriving = nil
+	if err := r.record(a.label, ev); err != nil {
+		return err
+	}
+	if miss := r.shift.Missing()[a.label.Camera()]; len(miss) > before {
+		r.draft.gap = miss
+	}
+	return nil
+}
+
+func (r *Runner) answerNext(v string) error {
+	s := r.shift
+	switch v {
+	case "a":
+		r.draft.arriving = &arrival{}
+		return nil
+	case "p":
+		if len(s.Red) == 0 {
+			return r.refuse("", "pick", "The red bin holds no roll that is ready to pick.", "a card that arrives is logged first: a.")
+		}
+		return r.pick(s.Red[0])
+	case "h":
+		held := s.OnHold()
+		if len(held) == 0 {
+			return r.refuse("", "pick", "No roll is on hold.", "")
+		}
+		return r.pick(held[0].Label)
+	case "e", "r":
+		return r.takeGreen(map[string]string{"e": "erase", "r": "return"}[v])
+	case "c":
+		return r.close()
+	}
+	return nil
+}
+
+func (r *Runner) pick(l Label) error {
+	roll := r.shift.Rolls[l]
+	r.draft.serial, r.draft.sighted = nil, nil
+	if roll != nil && roll.Serial != "" {
+		r.draft.serial = nil
+	}
+	pass := 1
+	if roll != nil {
+		pass = roll.Pass + 1
+	}
+	return r.record(l, RollPicked{Answered: r.answered(), Pass: pass})
+}
+
+// takeGreen takes a roll out of the green bin; with more than one there, the label is asked.
+func (r *Runner) takeGreen(what string) error {
+	var can []*Roll
+	for _, g := range r.shift.At(PlaceGreenBin) {
+		if what == "return" || g.Step == StepReseat {
+			can = append(can, g)
+		}
+	}
+	switch len(can) {
+	case 0:
+		return r.refuse("", what, "The green bin holds no roll for that.", "")
+	case 1:
+		return r.takeRoll(can[0].Label, what)
+	}
+	r.draft.which = what
+	return nil
+}
+
+func (r *Runner) takeRoll(l Label, what string) error {
+	err := r.record(l, RollTaken{Answered: r.answered(), For: what})
+	if err == nil && what == "erase" {
+		r.prepareLook(l)
+	}
+	return err
+}
+
+func (r *Runner) answerWhich(v string) error {
+	what := r.draft.which
+	r.draft.which = ""
+	l, err := ParseLabel(v)
+	if err != nil {
+		return r.refuse("", what, sentence(err.Error()), "read it from the tape you kept.")
+	}
+	if err := r.takeRoll(l, what); err != nil {
+		r.notify(Notice{Grade: "look", What: string(l) + ": " + whyOf(err) + "."})
+		return err
+	}
+	return nil
+}
+
+func (r *Runner) answerClose(p *Prompt, v string) error {
+	s := r.shift
+	switch p.ID {
+	case "close.open":
+		if v == "b" {
+			return r.reopen()
+		}
+		r.draft.openOK = true
+		return nil
+	case "close.tapes", "close.book":
+		n, err := strconv.Atoi(v)
+		if err != nil || n < 0 {
+			return r.refuse("", p.ID, fmt.Sprintf("%q is not a number.", clip(v, 20)), "")
+		}
+		if p.ID == "close.tapes" {
+			if n != s.Handled() {
+				r.draft.tapes++
+				r.notify(Notice{Grade: "look", What: fmt.Sprintf("%d tapes; %s went into the green bin.", n, plural(s.Handled(), "roll")), Do: "count again; look on reader, desk and floor."})
+			}
+			return r.record("", TapesCounted{Answered: r.answered(), Counted: n, Want: s.Handled(), Right: n == s.Handled()})
+		}
+		if n != s.Lines() {
+			r.draft.lines++
+			r.notify(Notice{Grade: "look", What: fmt.Sprintf("%d lines in the book; %s logged.", n, plural(s.Lines(), "roll")), Do: "compare book and board, then count again."})
+		}
+		return r.record("", BookCounted{Answered: r.answered(), Counted: n, Want: s.Lines(), Right: n == s.Lines()})
+	case "close.done":
+		if v == "b" {
+			return r.reopen()
+		}
+		if err := r.record("", ShiftClosed{Answered: r.answered(), Open: s.Points()}); err != nil {
+			return err
+		}
+		r.code = r.book.Code()
+		return nil
+	case "close.code":
+		return r.readCode(v)
+	}
+	return nil
+}
+
+// whyOf is the operator's line of a refusal, or the error's text.
+func whyOf(err error) string {
+	if ref, ok := err.(*Refusal); ok {
+		return ref.Why
+	}
+	return err.Error()
+}
+
+// sentence makes an error text a sentence.
+func sentence(s string) string {
+	if s == "" {
+		return s
+	}
+	return strings.ToUpper(s[:1]) + s[1:] + "."
+}

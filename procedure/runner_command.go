@@ -1,0 +1,300 @@
+package procedure
+
+import (
+	"context"
+	"fmt"
+	"strings"
+	"time"
+
+	"twobin/procedure/journal"
+)
+
+// Do takes one intent: it is journaled, then shown, or refused. See [Desk].
+func (r *Runner) Do(_ context.Context, i Intent) error {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	defer r.refresh()
+	if r.ended {
+		return nil
+	}
+	if _, quit := i.(DoQuit); quit {
+		r.ended = true
+		return nil
+	}
+	if r.broken != nil {
+		return r.broken
+	}
+	if !r.away.IsZero() {
+		return r.whileAway(i)
+	}
+	switch c := i.(type) {
+	case Answer:
+		return r.answer(c)
+	case DoDismiss:
+		r.notices = nil
+		return nil
+	case DoBack:
+		return nil
+	}
+	if r.shift.Opened == nil {
+		return r.refuse("", commandName(i), "The shift is not open yet.", "answer the question first.")
+	}
+	return r.command(i)
+}
+
+func (r *Runner) command(i Intent) error {
+	switch c := i.(type) {
+	case DoPutBack:
+		return r.putBack(c.Reason)
+	case DoHold:
+		return r.hold(c)
+	case DoArrived:
+		return r.arrivedNow(c.Label)
+	case DoNote:
+		return r.note(c.Text)
+	case DoNoteDone:
+		return r.told(r.record("", NoteDone(c)))
+	case DoAway:
+		return r.goAway()
+	case DoMisfit:
+		return r.misfit(c.Text)
+	case DoOperator:
+		return r.operatorChange(c.Name)
+	case DoDestination:
+		return r.addDestination(c.Path)
+	case DoDrop:
+		return r.told(r.record("", DestinationDropped{Dest: strings.ToUpper(strings.TrimSpace(c.Name)), Reason: "dropped by the operator"}))
+	case DoCamera:
+		return r.addCamera(c.Text)
+	case DoClose:
+		return r.close()
+	}
+	return nil
+}
+
+// told shows a refusal as a notice.
+func (r *Runner) told(err error) error {
+	if err != nil {
+		r.notify(Notice{Grade: "look", What: sentence(whyOf(err))})
+	}
+	return err
+}
+
+// commandName is the command's plain-mode word, for the journal.
+func commandName(i Intent) string {
+	switch i.(type) {
+	case DoPutBack:
+		return "put back"
+	case DoHold:
+		return "hold"
+	case DoNote, DoNoteDone:
+		return "note"
+	case DoArrived:
+		return "arrived"
+	case DoAway, DoBack:
+		return "away"
+	case DoMisfit:
+		return "misfit"
+	case DoOperator:
+		return "operator"
+	case DoDestination, DoDrop:
+		return "destination"
+	case DoCamera:
+		return "camera"
+	case DoClose:
+		return "close"
+	}
+	return "answer"
+}
+
+// inCritical is the roll in a critical step here, nil for none.
+func (r *Runner) inCritical() *Roll {
+	if roll := r.shift.InLane(r.lane); roll != nil && roll.Step.Critical() {
+		return roll
+	}
+	return nil
+}
+
+func (r *Runner) putBack(reason string) error {
+	roll := r.shift.InLane(r.lane)
+	if roll == nil {
+		return r.refuse("", "put back", "No roll is under way.", "")
+	}
+	green := roll.Binned
+	if err := r.told(r.record(roll.Label, PutBack{Answered: r.answered(), Step: roll.Step.String(), Reason: reason})); err != nil {
+		return err
+	}
+	r.stopJob(nil)
+	r.voidPermit()
+	r.draft.sighted, r.draft.otherCard = nil, false
+	do := "card out, tape back on the card, red bin, first in line."
+	if green {
+		do = "card out, back into the green bin."
+	}
+	r.notices = nil
+	r.notify(Notice{Grade: "info", What: string(roll.Label) + " is put back.", Do: do})
+	return nil
+}
+
+func (r *Runner) hold(c DoHold) error {
+	l := c.Roll
+	if l == "" {
+		l = r.rollHere()
+	}
+	reason := strings.TrimSpace(c.Reason)
+	switch {
+	case l == "" || r.shift.Rolls[l] == nil:
+		return r.refuse("", "hold", "No roll is under way to put on hold.", "name it: hold A003 REASON.")
+	case reason == "":
+		return r.refuse(l, "hold", "A hold needs a reason.", "in a few words: what is wrong?")
+	}
+	return r.holdRoll(l, "operator", clip(reason, maxText), "red tape on, back into the red bin. It leaves hold only by a fresh pass.")
+}
+
+// arrivedNow logs an arrival beside the work; not in a critical step, and not where the last small step is due.
+func (r *Runner) arrivedNow(label string) error {
+	if roll := r.shift.InLane(r.lane); roll != nil {
+		if roll.Step.Critical() || waits(roll) {
+			return r.refuse(roll.Label, "receive", "Not now: "+string(roll.Label)+" is at "+roll.Step.String()+".",
+				"let the new card wait in its case; finish this step first.")
+		}
+	}
+	if !r.shift.Ready || r.shift.Closing {
+		return r.refuse("", "receive", "No card is received at this point.", "")
+	}
+	if r.draft.arriving != nil || len(r.draft.gap) > 0 {
+		return r.refuse("", "receive", "Another card is being received.", "finish that one first.")
+	}
+	return r.arrived(label)
+}
+
+// waits: between pull and bin and between erase and return other prompts wait; there the last small step is the one
+// that gets forgotten.
+func waits(roll *Roll) bool {
+	switch roll.Step {
+	case StepLook, StepMark, StepBin, StepReturn:
+		return true
+	}
+	return false
+}
+
+// note pins a note: to the roll or camera that its first word names, else to the roll under way, else to the shift.
+func (r *Runner) note(t string) error {
+	t = strings.TrimSpace(strings.ToValidUTF8(t, "?"))
+	if t == "" || len(t) > maxText {
+		return r.refuse("", "note", "The note is empty or too long.", "")
+	}
+	if roll := r.inCritical(); roll != nil {
+		return r.refuse(roll.Label, "note", "Not in a critical step.", "finish it or put back first.")
+	}
+	ev := NoteMade{ID: len(r.shift.Notes) + 1, Text: t}
+	roll := r.rollHere()
+	first, rest, more := strings.Cut(t, " ")
+	if l, err := ParseLabel(first); more && err == nil && r.shift.Rolls[l] != nil {
+		roll, ev.Text = l, rest
+	} else if c, err := ParseCamera(first); more && err == nil && r.shift.Colour(c) != "" && first == string(c) {
+		roll, ev.Camera, ev.Text = "", c, rest
+	}
+	return r.told(r.record(roll, ev))
+}
+
+// goAway freezes the screen; in a critical step it is put back instead.
+func (r *Runner) goAway() error {
+	if r.inCritical() != nil && !r.erasing() {
+		return r.putBack("called away")
+	}
+	if err := r.record(r.rollHere(), AwayBegan{Step: r.shift.Due(r.lane).String()}); err != nil {
+		return err
+	}
+	r.away = r.cfg.Now()
+	return nil
+}
+
+func (r *Runner) erasing() bool {
+	roll := r.shift.InLane(r.lane)
+	return roll != nil && roll.Erasing
+}
+
+func (r *Runner) whileAway(i Intent) error {
+	if _, ok := i.(DoBack); !ok {
+		r.notify(Notice{Grade: "look", What: "You were called away.", Do: "say that you are back first."})
+		return &Refusal{Asked: commandName(i), Due: r.shift.Due(r.lane), Why: "called away; say that you are back first"}
+	}
+	gone := r.cfg.Now().Sub(r.away)
+	if err := r.record(r.rollHere(), AwayEnded{Step: r.shift.Due(r.lane).String(), AwayMS: gone.Milliseconds()}); err != nil {
+		return err
+	}
+	r.quiet += gone
+	r.away = time.Time{}
+	r.notices = nil
+	return nil
+}
+
+func (r *Runner) misfit(t string) error {
+	t = strings.TrimSpace(strings.ToValidUTF8(t, "?"))
+	if t == "" {
+		return r.refuse(r.rollHere(), "misfit", "Nothing was written.", "in a line: what does not fit here?")
+	}
+	if err := r.record(r.rollHere(), Misfit{Step: r.shift.Due(r.lane).String(), Text: clip(t, maxText)}); err != nil {
+		return err
+	}
+	r.notify(Notice{Grade: "info", What: "Noted for the trainer. The step stays due.", Do: "if it cannot be done, put the roll on hold and ask."})
+	return nil
+}
+
+func (r *Runner) operatorChange(name string) error {
+	name = strings.TrimSpace(strings.ToValidUTF8(name, "?"))
+	if roll := r.inCritical(); roll != nil && name != "" {
+		return r.refuse(roll.Label, "operator", "Not in a critical step.", "finish it or put back first.")
+	}
+	err := r.told(r.record("", OperatorChanged{From: r.shift.Operator, To: name}))
+	r.voidPermit()
+	return err
+}
+
+// close begins the close of the shift, or says what keeps it from closing.
+func (r *Runner) close() error {
+	if err := r.told(r.record("", CloseBegan{r.answered()})); err != nil {
+		return err
+	}
+	d := &r.draft
+	d.openOK, d.tapes, d.lines = false, 0, 0
+	r.sayOpen(r.shift.Open())
+	return nil
+}
+
+func (r *Runner) sayOpen(open []string) {
+	r.notices = nil
+	const show = 3
+	for i, o := range open {
+		if i == show {
+			r.notify(Notice{Grade: "look", What: fmt.Sprintf("and %d more; the board lists all.", len(open)-show)})
+			return
+		}
+		r.notify(Notice{Grade: "look", What: "Open: " + o + "."})
+	}
+}
+
+// reopen goes back to work from the close.
+func (r *Runner) reopen() error {
+	r.shift.Closing = false
+	r.notices = nil
+	return nil
+}
+
+// readCode compares what was typed back from the book with the closing code.
+func (r *Runner) readCode(v string) error {
+	right := journal.SameCode(v, r.code)
+	if err := r.record("", CodeRead{Answered: r.answered(), Right: right}); err != nil {
+		return err
+	}
+	if !right {
+		r.notify(Notice{Grade: "look", What: "That is not the closing code.", Safe: "the journal is closed and whole.", Do: "compare with the screen, correct the book, read it again."})
+		r.codeShown = true
+		return nil
+	}
+	r.notify(Notice{Grade: "info", What: "The shift is closed."})
+	r.ring("done")
+	r.ended = true
+	return nil
+}

@@ -1,0 +1,335 @@
+package procedure
+
+import (
+	"context"
+	"encoding/hex"
+	"errors"
+	"fmt"
+	"path/filepath"
+	"strconv"
+	"strings"
+	"time"
+
+	"github.com/cespare/xxhash/v2"
+
+	"twobin/guard"
+)
+
+// watch hands every change of the volumes to the runner.
+func (r *Runner) watch() {
+	defer r.wg.Done()
+	if r.cfg.Volumes == nil {
+		return
+	}
+	for {
+		select {
+		case <-r.ctx.Done():
+			return
+		case c, ok := <-r.cfg.Volumes.Changes():
+			if !ok {
+				return
+			}
+			r.locked(func() {
+				for _, v := range c.Gone {
+					r.volumeGone(v)
+				}
+				for _, v := range c.Arrived {
+					r.volumeCame(v)
+				}
+			})
+		}
+	}
+}
+
+// locked runs f on the state and shows what became of it.
+func (r *Runner) locked(f func()) {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	f()
+	r.refresh()
+}
+
+// isCard: with a fixed reader only what appears there is a card; without one, anything that is no destination.
+func (r *Runner) isCard(v guard.Volume) bool {
+	if r.cfg.Reader != "" {
+		return within(v.Mount, r.cfg.Reader) || within(r.cfg.Reader, v.Mount) && v.Mount == r.cfg.Reader
+	}
+	return true
+}
+
+func within(p, dir string) bool {
+	rel, err := filepath.Rel(dir, p)
+	return err == nil && rel != ".." && !strings.HasPrefix(rel, ".."+string(filepath.Separator))
+}
+
+func (r *Runner) volumeGone(v guard.Volume) {
+	s := r.shift
+	if s.Opened == nil || s.Closed {
+		return
+	}
+	if roll := s.InLane(r.lane); roll != nil && roll.Seated != nil && roll.Seated.Mount == v.Mount {
+		r.cardGone(roll, v)
+		return
+	}
+	for _, d := range s.Dests {
+		if d.Volume.Mount == v.Mount && !s.GoneDests[d.Name] {
+			r.destGone(d)
+		}
+	}
+}
+
+func (r *Runner) cardGone(roll *Roll, v guard.Volume) {
+	step, running := roll.Step, roll.Copy == CopyRunning
+	if err := r.record(roll.Label, CardGone{Volume: v}); err != nil {
+		return
+	}
+	switch {
+	case running:
+		r.copyEnded(roll, guard.Proof{}, []*guard.Error{{Op: "copy", Item: "card", Kind: guard.KindGone}}, 0)
+		r.stopJob(nil)
+	case step == StepLog || step == StepCount:
+		r.refusedAct(roll.Label, "pull", "the card came out before "+step.String()+" was done")
+	case step == StepSeat || step == StepStart:
+		r.stopJob(nil)
+		r.notify(Notice{Grade: "look", What: "The card is no longer in the reader.", Safe: "nothing was copied.", Do: "seat it again, or put back."})
+	case step == StepReseat || step == StepErase:
+		r.stopJob(nil)
+		r.voidPermit()
+		r.notify(Notice{Grade: "look", What: "The card is no longer in the reader.", Safe: "nothing was removed.", Do: "seat it again, or put back."})
+	}
+}
+
+// refusedAct journals something done out of its order that no program can refuse.
+func (r *Runner) refusedAct(l Label, asked, why string) {
+	r.refused(l, &Refusal{Asked: asked, Roll: l, Due: r.shift.Rolls[l].Step, Why: why})
+	r.notify(Notice{Grade: "look", What: sentence(why), Safe: "the card is copied as the journal says.", Do: "lay it on the desk; do the steps that are due."})
+}
+
+func (r *Runner) destGone(d Destination) {
+	if err := r.record("", DestGone{Dest: d.Name}); err != nil {
+		return
+	}
+	r.voidPermit()
+	r.ring("fault")
+	n := FaultNotice("", &guard.Error{Op: "watch", Item: d.Name, Kind: guard.KindGone})
+	n.What = Plain(d.Name) + " is no longer there."
+	n.Safe = "the cards are whole; other drives keep what they hold."
+	n.Do = "check cable and power. Without it no roll can be proven on " + Plain(d.Name) + "."
+	roll := r.shift.InLane(r.lane)
+	if roll == nil || roll.Copy != CopyRunning {
+		r.notify(n)
+		return
+	}
+	left := 0
+	for _, o := range r.shift.Dests {
+		if !r.shift.GoneDests[o.Name] {
+			left++
+		}
+	}
+	if left < r.shift.limits().Destinations {
+		r.copyEnded(roll, guard.Proof{}, []*guard.Error{{Op: "copy", Item: d.Name, Kind: guard.KindGone}}, 0)
+		r.stopJob(nil)
+		return
+	}
+	r.notify(n)
+}
+
+func (r *Runner) volumeCame(v guard.Volume) {
+	s := r.shift
+	if s.Opened == nil || s.Closed {
+		return
+	}
+	for _, d := range s.Dests {
+		if d.Volume.Mount == v.Mount {
+			if s.GoneDests[d.Name] && d.Volume.ID == v.ID {
+				_ = r.record("", DestBack{Dest: d.Name}) // a broken journal is told by record
+				r.notify(Notice{Grade: "info", What: Plain(d.Name) + " is back."})
+				return
+			}
+		}
+	}
+	roll := s.InLane(r.lane)
+	if roll != nil && (roll.Step == StepSeat || roll.Step == StepReseat) && roll.Seated == nil && r.isCard(v) && !s.isDest(v) {
+		if err := r.record(roll.Label, CardSeated{Volume: v}); err != nil {
+			return
+		}
+		if roll.Step == StepSeat {
+			r.scan(roll, v)
+		}
+		return
+	}
+	if s.isDest(v) || !s.Ready {
+		return
+	}
+	if err := r.record(r.rollHere(), StrayVolume{Volume: v}); err != nil {
+		return
+	}
+	r.voidPermit()
+	name := v.Name
+	if name == "" {
+		name = filepath.Base(v.Mount)
+	}
+	r.notify(Notice{Grade: "look", What: fmt.Sprintf("A volume appeared that no step waits for: %s.", clip(name, 30)),
+		Safe: "it was not touched.", Do: "if it is a card: take it out, tape back on, back into its bin."})
+}
+
+func (s *Shift) isDest(v guard.Volume) bool {
+	for _, d := range s.Dests {
+		if d.Volume.Mount == v.Mount || (v.Disk != "" && d.Volume.Disk == v.Disk && v.ID == d.Volume.ID) {
+			return true
+		}
+	}
+	return false
+}
+
+// work runs machine work aside; done is called with the state locked, unless the job was dropped meanwhile.
+func (r *Runner) work(name string, f func(ctx context.Context), done func()) {
+	ctx, cancel := context.WithCancel(r.ctx)
+	j := &job{name: name, cancel: cancel}
+	r.job = j
+	r.working = name
+	r.wg.Add(1)
+	go func() {
+		defer r.wg.Done()
+		defer cancel()
+		f(ctx)
+		r.locked(func() {
+			if r.job == j {
+				r.job = nil
+				r.working = ""
+			}
+			if !j.dropped && r.ctx.Err() == nil {
+				done()
+			}
+		})
+	}()
+}
+
+// stopJob drops the work under way: its result will not be used. It is gone only when its goroutine has ended.
+func (r *Runner) stopJob(*guard.Error) {
+	if r.job != nil {
+		r.job.dropped = true
+		r.job.cancel()
+		r.working = "stopping"
+	}
+}
+
+func (r *Runner) scan(roll *Roll, v guard.Volume) {
+	l := roll.Label
+	if r.job != nil {
+		r.stopJob(nil)
+	}
+	var list guard.Listing
+	var err error
+	began := r.cfg.Now()
+	r.work("reading the card", func(ctx context.Context) {
+		if v.Simulated != (r.cfg.Drill != "") {
+			err = &guard.Error{Op: "scan", Item: "card", Kind: guard.KindDenied, Err: errors.New("simulated and real media are never mixed")}
+			return
+		}
+		list, err = r.cfg.Media.Scan(ctx, v)
+	}, func() {
+		roll := r.shift.Rolls[l]
+		if roll.Seated == nil || roll.Step != StepSeat {
+			return
+		}
+		if err != nil {
+			ge := asGuard(err)
+			if ge == nil {
+				ge = &guard.Error{Op: "scan", Item: "card", Kind: guard.KindSourceRead, Err: err}
+			}
+			r.holdFault(l, ge)
+			return
+		}
+		r.scanned(roll, v, list, r.cfg.Now().Sub(began))
+	})
+}
+
+// scanned records what the card holds and finds what speaks against it: empty, exactly an earlier roll, old files.
+func (r *Runner) scanned(roll *Roll, v guard.Volume, list guard.Listing, took time.Duration) {
+	l := roll.Label
+	ev := CardScanned{Files: len(list.Files), Bytes: list.Bytes(), Digest: digest(list), ScanMS: took.Milliseconds(), Odd: len(list.Odd)}
+	count := map[Label]int{}
+	for _, f := range list.Files {
+		if o, ok := r.old[fileKey(f)]; ok && o != l {
+			count[o]++
+		}
+	}
+	for _, o := range r.shift.Order {
+		if n := count[o]; n > 0 {
+			ev.Earlier = append(ev.Earlier, Earlier{Roll: o, Files: n, All: n == len(list.Files)})
+		}
+		if other := r.shift.Rolls[o]; o != l && other.CardID != "" && other.CardID == v.ID {
+			ev.Before = append(ev.Before, o)
+		}
+	}
+	r.listing = list
+	if err := r.record(l, ev); err != nil {
+		return
+	}
+	switch {
+	case len(list.Odd) > 0:
+		r.holdFault(l, &guard.Error{Op: "scan", Item: "card", Path: list.Odd[0], Kind: guard.KindSourceOdd})
+	case len(list.Files) == 0:
+		r.fail(l, "the card is empty", "card out, red tape on, back into the red bin. Ask: is it this card?")
+	case len(ev.Earlier) > 0 && ev.Earlier[0].All:
+		r.fail(l, fmt.Sprintf("the card holds what %s held, nothing more", ev.Earlier[0].Roll), "card out, red tape on, back into the red bin. Find out which card this is.")
+	}
+}
+
+func (r *Runner) fail(l Label, reason, do string) { _ = r.holdRoll(l, "program", reason, do) }
+
+// holdFault puts a roll on hold for a fault of the media and tells it in the fault's words.
+func (r *Runner) holdFault(l Label, ge *guard.Error) {
+	n := FaultNotice(l, ge)
+	if err := r.holdRoll(l, "program", strings.TrimSuffix(strings.TrimPrefix(n.What, string(l)+": "), "."), ""); err != nil {
+		return
+	}
+	r.notices = r.notices[:len(r.notices)-1]
+	n.Do = "card out, red tape on, red bin: the roll is on hold. Then: " + n.Do
+	r.notify(n)
+}
+
+// oldFilesNotice says that a card was not formatted, at a moment when it disturbs nothing.
+func (r *Runner) oldFilesNotice(roll *Roll) {
+	if roll.Scanned == nil {
+		return
+	}
+	for _, e := range roll.Scanned.Earlier {
+		r.notify(Notice{Grade: "look", What: fmt.Sprintf("%s on this card belong to %s: it was not formatted since.", plural(e.Files, "file"), e.Roll),
+			Safe: "everything on it is copied.", Do: "tell the camera department."})
+	}
+}
+
+func digest(l guard.Listing) string {
+	h := xxhash.New()
+	for _, f := range l.Files {
+		fmt.Fprintf(h, "%s\x00%d\x00%d\x00", f.Path, f.Size, f.MTime)
+	}
+	return hex.EncodeToString(h.Sum(nil))
+}
+
+func fileKey(f guard.Entry) uint64 {
+	return xxhash.Sum64String(f.Path + "\x00" + strconv.FormatInt(f.Size, 10) + "\x00" + strconv.FormatInt(f.MTime, 10))
+}
+
+// remember keeps which files a proven roll had, to know them again.
+func (r *Runner) remember(l Label, sha string) {
+	p, err := r.cfg.Media.Load(sha)
+	if err != nil {
+		r.cfg.Log.Warn("proof", "roll", l, "sha256", sha, "err", err)
+		return
+	}
+	r.proofs[l] = p
+	for i := range p.Files {
+		r.old[fileKey(p.Files[i].Entry)] = l
+	}
+}
+
+func asGuard(err error) *guard.Error {
+	var ge *guard.Error
+	if errors.As(err, &ge) {
+		return ge
+	}
+	return nil
+}

@@ -1,0 +1,260 @@
+package procedure
+
+import (
+	"fmt"
+	"path/filepath"
+	"strconv"
+	"strings"
+	"time"
+)
+
+// begin takes what the command line answered, as far as it goes.
+func (r *Runner) begin() {
+	g := r.cfg.Given
+	d := &r.draft
+	if r.shift.Opened == nil {
+		d.production, d.day, d.operator, d.station = strings.TrimSpace(g.Production), g.Day, strings.TrimSpace(g.Operator), strings.TrimSpace(g.Station)
+		r.openIfKnown()
+	} else if g.Operator != "" && g.Operator != r.shift.Operator && !r.shift.Closed {
+		_ = r.record("", OperatorChanged{From: r.shift.Operator, To: g.Operator}) // a broken journal is told by record
+	}
+	if r.shift.Opened != nil {
+		r.takeDestinations()
+	}
+	d.camerasDone = r.shift.Ready
+	d.toDone = r.shift.Ready || len(g.To) > 0
+}
+
+// takeDestinations probes those of the command line that are not in use yet.
+func (r *Runner) takeDestinations() {
+	for _, p := range r.cfg.Given.To {
+		if !r.usesPath(p) {
+			_ = r.addDestination(p) // told as a notice; the set-up then asks for another
+		}
+	}
+}
+
+func (r *Runner) usesPath(p string) bool {
+	abs, err := filepath.Abs(p)
+	for _, d := range r.shift.Dests {
+		if err == nil && d.Path == abs {
+			return true
+		}
+	}
+	return false
+}
+
+// openIfKnown opens the journal as soon as production, day, operator and station are known.
+func (r *Runner) openIfKnown() {
+	d := &r.draft
+	if d.production == "" || d.day == 0 || d.operator == "" || d.station == "" || r.book != nil {
+		return
+	}
+	now := r.cfg.Now()
+	o := ShiftOpened{
+		Production: d.production, Day: d.day, Date: now.Format(time.DateOnly), Station: d.station, Operator: d.operator,
+		Drill: r.cfg.Drill, Seed: r.cfg.Seed, Coach: r.cfg.Coach, Tool: r.cfg.Tool,
+		Policy: PolicyNote{
+			Destinations: r.cfg.Policy.Destinations, Recheck: r.cfg.Policy.Recheck.String(),
+			StartMS: r.cfg.Policy.StartWithin.Milliseconds(), DeskMS: r.cfg.Policy.DeskWithin.Milliseconds(),
+			EraseMS: r.cfg.Policy.EraseWithin.Milliseconds(),
+		},
+	}
+	if r.cfg.Known != nil {
+		o.Known = r.cfg.Known(d.production)
+	}
+	b, lines, err := r.cfg.OpenBook(o)
+	if err == nil {
+		err = r.take(b, lines)
+	}
+	if err != nil {
+		r.broken = fmt.Errorf("open the journal: %w", err)
+		r.notify(Notice{Grade: "stop", What: "The journal of this shift cannot be opened.", Safe: "nothing was begun.",
+			Do: "see the cause, put it right, start again.", Cause: Plain(err.Error())})
+		return
+	}
+	if r.shift.Opened == nil {
+		if err := r.record("", o); err != nil {
+			return
+		}
+	}
+	r.takeDestinations()
+}
+
+func (r *Runner) answerSetUp(p *Prompt, v string) error {
+	d := &r.draft
+	switch p.ID {
+	case "setup.production", "setup.day", "setup.operator", "setup.station":
+		return r.answerOpening(p.ID, v)
+	case "setup.camera":
+		if v == "" && len(r.shift.Cameras) > 0 {
+			d.camerasDone = true
+			return nil
+		}
+		return r.addCamera(v)
+	case "setup.marking":
+		if v == "" {
+			return r.refuse("", p.ID, "Nothing was written.", "agree with the camera department how a full card is marked.")
+		}
+		return r.record("", MarkingAgreed{Answered: r.answered(), Text: v})
+	case "setup.kit":
+		if v == "m" {
+			return r.refuse("", p.ID, "The kit is not complete.", "get what is missing before the first card comes.")
+		}
+		return r.record("", KitChecked{Answered: r.answered()})
+	case "setup.bins":
+		if v == "x" {
+			return r.refuse("", p.ID, "The bins do not stand as agreed.", "red bin to the left of the work area, green bin to the right.")
+		}
+		return r.record("", BinsPlaced{r.answered()})
+	case "setup.to":
+		if v == "" && len(r.shift.Dests) >= r.shift.limits().Destinations {
+			d.toDone = true
+			return nil
+		}
+		return r.addDestination(v)
+	case "setup.done":
+		return r.record("", SetUpDone{r.answered()})
+	}
+	return nil
+}
+
+func (r *Runner) answerOpening(id, v string) error {
+	d := &r.draft
+	if v == "" {
+		return r.refuse("", id, "Nothing was written.", "")
+	}
+	switch id {
+	case "setup.production":
+		d.production = v
+	case "setup.day":
+		n, err := strconv.Atoi(v)
+		if err != nil || n < 1 || n > 9999 {
+			return r.refuse("", id, fmt.Sprintf("%q is not a shoot day: a number from 1 to 9999.", clip(v, 20)), "")
+		}
+		d.day = n
+	case "setup.operator":
+		d.operator = v
+	case "setup.station":
+		d.station = v
+	}
+	r.openIfKnown()
+	return nil
+}
+
+// addCamera takes "A blue".
+func (r *Runner) addCamera(v string) error {
+	letter, colour, _ := strings.Cut(strings.TrimSpace(v), " ")
+	c, err := ParseCamera(letter)
+	colour = strings.ToLower(strings.TrimSpace(colour))
+	if err == nil {
+		err = r.shift.CheckCamera(c, colour)
+	}
+	if err != nil {
+		return r.refuse("", "setup.camera", sentence(err.Error()), "letter, blank, colour: A blue.")
+	}
+	return r.record("", CameraSet{Answered: r.answered(), Camera: c, Colour: colour})
+}
+
+// addDestination probes a path and takes it into use. Its name is the volume's own name if it is the mount point, else
+// the folder's.
+func (r *Runner) addDestination(v string) error {
+	v = strings.TrimSpace(v)
+	if v == "" {
+		return r.refuse("", "setup.to", "No path.", "the folder or drive where copies go.")
+	}
+	abs, err := filepath.Abs(v)
+	if err != nil {
+		return r.refuse("", "setup.to", sentence(err.Error()), "")
+	}
+	vol, err := r.cfg.Media.Probe(r.ctx, abs)
+	if err != nil {
+		n := Notice{Grade: "stop", What: clip(abs, 40) + " cannot be used.", Safe: "nothing was written there.",
+			Do: "check the path, or choose another.", Cause: Plain(err.Error())}
+		if ge := asGuard(err); ge != nil {
+			n = FaultNotice("", ge)
+		}
+		r.notify(n)
+		return r.refusedQuietly("setup.to", Plain(err.Error()))
+	}
+	for _, d := range r.shift.Dests {
+		if vol.Disk == "" || d.Volume.Disk == vol.Disk {
+			r.notify(Notice{Grade: "stop", What: fmt.Sprintf("%s and %s are on one physical device, as far as the system tells.", clip(abs, 30), Plain(d.Name)),
+				Safe: "nothing was written there.", Do: "choose a destination on a separate drive."})
+			return r.refusedQuietly("setup.to", "not a separate device from "+d.Name)
+		}
+	}
+	name := r.freeName(destName(abs, vol.Name, vol.Mount))
+	return r.record("", DestinationSet{Answered: r.answered(), Destination: Destination{Name: name, Path: abs, Volume: vol}})
+}
+
+// refusedQuietly journals a no whose notice has been given.
+func (r *Runner) refusedQuietly(asked, why string) error {
+	ref := &Refusal{Asked: asked, Due: r.shift.Due(r.lane), Why: why}
+	if r.book != nil {
+		r.refused("", ref)
+	}
+	return ref
+}
+
+// destName makes a short name of letters, digits and dashes, upper case.
+func destName(path, volume, mount string) string {
+	base := filepath.Base(path)
+	if volume != "" && filepath.Clean(path) == filepath.Clean(mount) {
+		base = volume
+	}
+	name := strings.Map(func(c rune) rune {
+		switch {
+		case c >= 'A' && c <= 'Z', c >= '0' && c <= '9', c == '-':
+			return c
+		}
+		return '-'
+	}, strings.ToUpper(base))
+	name = strings.Trim(name, "-")
+	const longest = 12
+	if len(name) > longest {
+		name = strings.Trim(name[:longest], "-")
+	}
+	if name == "" {
+		name = "DRIVE"
+	}
+	return name
+}
+
+func (r *Runner) freeName(name string) string {
+	for n := 1; ; n++ {
+		t := name
+		if n > 1 {
+			t = fmt.Sprintf("%s-%d", name, n)
+		}
+		if _, used := r.shift.Dest(t); !used {
+			return t
+		}
+	}
+}
+
+// Folder is where a roll's copy stands below a destination: <production>/<shoot day>_<date>/<camera>/<label>.
+func (s *Shift) Folder(l Label) string {
+	o := s.Opened
+	return fmt.Sprintf("%s/day%03d_%s/%s/%s", FolderName(o.Production), o.Day, o.Date, l.Camera(), l)
+}
+
+// FolderName makes a production's name fit for every file system: letters, digits, dash and underscore, up to 40
+// characters; never empty.
+func FolderName(s string) string {
+	name := strings.Map(func(c rune) rune {
+		switch {
+		case c >= 'A' && c <= 'Z', c >= 'a' && c <= 'z', c >= '0' && c <= '9', c == '-', c == '_':
+			return c
+		}
+		return '_'
+	}, strings.TrimSpace(s))
+	const longest = 40
+	if len(name) > longest {
+		name = name[:longest]
+	}
+	if strings.Trim(name, "_-") == "" {
+		return "production"
+	}
+	return name
+}
