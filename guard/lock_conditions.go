@@ -42,7 +42,7 @@ func (q *question) proofDamage() (says, detail string) {
 	case q.p.Label == "" || q.p.Label != q.f.Label:
 		return "the proof is another roll's", q.p.Label
 	case q.p.Card.Simulated != q.f.Drill:
-		return "the proof is not of this kind of work: drill and shift never mix", ""
+		return "drill and shift never mix: the proof is of the other", ""
 	case len(q.p.Files) == 0:
 		return "the proof has no files: there is nothing to erase", ""
 	}
