@@ -21,6 +21,9 @@ func (w *work) append(ctx context.Context) error {
 		}
 		return nil
 	}
+	if !w.root.SameAs(w.place.parent) {
+		return errGone
+	}
 	if w.broken {
 		w.roll.faultf("nothing was recorded, because a history further down is broken")
 		return nil

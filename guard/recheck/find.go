@@ -8,7 +8,6 @@ import (
 	"regexp"
 	"slices"
 	"strings"
-	"syscall"
 
 	"twobin/guard/device"
 	"twobin/guard/manifest"
@@ -142,7 +141,7 @@ func (f *finder) enter(dir *device.Folder, path, shown, name string, depth int) 
 		return nil
 	}
 	sub, err := dir.Sub(name)
-	if errors.Is(err, syscall.EXDEV) { // another volume is mounted here: a root of its own
+	if errors.Is(err, device.ErrMount) { // another volume is mounted here: a root of its own
 		var root *device.Root
 		if root, err = device.OpenRoot(below); err == nil {
 			defer root.Close()

@@ -8,6 +8,7 @@ import (
 	"path/filepath"
 	"slices"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
@@ -62,6 +63,7 @@ func validate(t *testing.T, top string) {
 type drive struct {
 	t   *testing.T
 	top string
+	mu  sync.Mutex
 	now time.Time
 }
 
@@ -105,7 +107,12 @@ func (d *drive) record(files map[string]string) {
 }
 
 // clock gives a time one second later at each call.
-func (d *drive) clock() time.Time { d.now = d.now.Add(time.Second); return d.now }
+func (d *drive) clock() time.Time {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	d.now = d.now.Add(time.Second)
+	return d.now
+}
 
 func (d *drive) path(p string) string { return filepath.Join(d.top, p) }
 

@@ -26,6 +26,9 @@ func (r *run) roll(ctx context.Context, p place) (Roll, error) {
 	defer root.Close()
 	w := &work{run: r, place: p, root: root, roll: &roll, fixed: map[string]bool{}}
 	err = w.check(ctx)
+	if !w.readAny {
+		roll.Past = guard.NotPastCache // nothing was read: nothing is claimed
+	}
 	roll.Reading = roll.Past.String()
 	slices.SortFunc(roll.Files, func(a, b File) int { return cmp.Compare(a.Path, b.Path) })
 	return roll, err
@@ -47,6 +50,9 @@ func (w *work) check(ctx context.Context) error {
 	if err := w.append(ctx); err != nil {
 		if ctx.Err() != nil {
 			return ctx.Err()
+		}
+		if errors.Is(err, errGone) {
+			return err
 		}
 		w.roll.faultf("the result could not be recorded: %v", err)
 	}
@@ -92,6 +98,7 @@ func (w *work) hash(ctx context.Context, it *item, scratch *device.Scratch) erro
 	for i, f := range it.more {
 		it.digests = append(it.digests, manifest.Digest{Format: f, Text: hashes.Text(f, hs[i].Sum(nil))})
 	}
+	w.readAny = true
 	if read.Honesty != guard.FromDevice {
 		w.roll.Past = read.Honesty
 	}

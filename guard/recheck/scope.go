@@ -75,6 +75,8 @@ type work struct {
 	fixed map[string]bool
 	// broken: a history further down cannot be used.
 	broken bool
+	// readAny: at least one file was read.
+	readAny bool
 }
 
 // rel is a path below the roll folder as the device package wants it, from the parent folder on.
