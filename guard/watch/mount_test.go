@@ -99,6 +99,17 @@ func TestBootSerial(t *testing.T) {
 	}
 }
 
+func TestFolderIdentity(t *testing.T) {
+	f := Folder{Present: true, Real: "/a", Dev: 64, Inode: 12}
+	if got := f.id(); got != "dir:64:12" {
+		t.Errorf("id = %q, want dir:64:12", got)
+	}
+	f.Born, f.Real, f.Filled = 1_700_000_000_000_000_001, "/b", true
+	if got := f.id(); got != "dir:64:12:1700000000000000001" {
+		t.Errorf("id = %q, want the birth time in it and nothing else that changed", got)
+	}
+}
+
 func TestGather(t *testing.T) {
 	root := Mount{ID: 1, Major: 8, Minor: 2, FSType: "ext4", Source: "/dev/sda2", Root: "/", Point: "/"}
 	usb := Mount{ID: 2, Parent: 1, Major: 8, Minor: 17, FSType: "exfat", Source: "/dev/sdb1", Root: "/", Point: "/media/CARD"}

@@ -1,6 +1,7 @@
 package watch
 
 import (
+	"os"
 	"os/exec"
 	"path/filepath"
 	"runtime"
@@ -39,6 +40,32 @@ func TestSeenInTime(t *testing.T) {
 	}
 }
 
+// The same for a reader folder that is renamed into place, filled and emptied. No mount wakes the watcher here.
+func TestReaderFolderSeenInTime(t *testing.T) {
+	d := t.TempDir()
+	reader, away := filepath.Join(d, "reader"), folder(t, filepath.Join(d, "away"))
+	w := watchReaders(t, reader)
+	clip := filepath.Join(reader, "clip.mov")
+	steps := []struct {
+		kind string
+		do   func() error
+	}{
+		{"arrived", func() error { return os.Rename(away, reader) }},
+		{"gone", func() error { return os.Remove(clip) }},
+		{"arrived", func() error { return os.WriteFile(clip, nil, 0o600) }},
+		{"gone", func() error { return os.Rename(reader, away) }},
+	}
+	for i := range 20 {
+		s := steps[i%len(steps)]
+		began := time.Now()
+		must(t, s.do())
+		next(t, w, s.kind, reader)
+		if took := time.Since(began); took > 250*time.Millisecond {
+			t.Errorf("step %d: %s after %s, want 250 ms at most", i, s.kind, took)
+		}
+	}
+}
+
 // Volumes that stay for 50 ms only are all reported, with their facts if they stayed long enough to be asked, else with
 // what the table told; never with the facts of what stood there next.
 func TestShortMountsAreSeen(t *testing.T) {
@@ -73,37 +100,31 @@ func TestShortMountsAreSeen(t *testing.T) {
 	}
 }
 
-// Watching with nothing happening takes less than 0.5 % of a core. It must not run beside parallel tests. A window in
-// which somebody mounted something is not idle and measured again. Under the race detector the figure says little.
+// Watching with nothing happening takes less than 0.5 % of a core. It must not run beside parallel tests. Counted is the
+// best of some windows: others disturb the figure upwards only. Under the race detector it says little.
 func TestIdleCost(t *testing.T) {
 	if testing.Short() {
-		t.Skip("measures for two seconds")
+		t.Skip("measures for two seconds or more")
 	}
 	w := watchReaders(t, filepath.Join(t.TempDir(), "reader"))
-	const window = 2 * time.Second
+	const window, most = 2 * time.Second, raceFactor * 2 * time.Second / 200
 	runtime.GC() // what tests before left
+	best := window
 	for range 5 {
-		before, quiet := cpu(t), true
-		end := time.After(window)
+		before, end := cpu(t), time.After(window)
 		for waiting := true; waiting; {
 			select {
 			case <-w.Changes():
-				quiet = false
 			case <-end:
 				waiting = false
 			}
 		}
-		used := cpu(t) - before
-		if !quiet {
-			continue
+		if best = min(best, cpu(t)-before); best <= most {
+			t.Logf("%s in %s: %.3f %% of a core", best, window, 100*float64(best)/float64(window))
+			return
 		}
-		t.Logf("%s in %s: %.3f %% of a core", used, window, 100*float64(used)/float64(window))
-		if most := raceFactor * window / 200; used > most {
-			t.Errorf("%s in %s, want %s at most", used, window, most)
-		}
-		return
 	}
-	t.Skip("this machine lacks: two seconds without a mount")
+	t.Errorf("%s in %s, want %s at most", best, window, most)
 }
 
 func cpu(t *testing.T) time.Duration {

@@ -1,6 +1,7 @@
 package watch
 
 import (
+	"errors"
 	"fmt"
 	"os"
 	"path/filepath"
@@ -79,6 +80,29 @@ func TestStackedVolumes(t *testing.T) {
 	unmount(t, p)
 	if v, _ := next(t, w, "arrived", p); v.ID != va.ID {
 		t.Errorf("after B was taken away: %+v, want A", v)
+	}
+}
+
+// What was read from the table a moment ago is not described by what stands there now.
+func TestDescribeRefusesAReplacedVolume(t *testing.T) {
+	needRoot(t)
+	t.Parallel()
+	p := t.TempDir()
+	mount(t, "twobin-test", p, "tmpfs", 0, "size=64k")
+	ms, err := machine{}.Mounts()
+	must(t, err)
+	old := ms[carrier(ms, p)]
+	if v, err := (machine{}).Describe(old); err != nil || v.Size != 64<<10 {
+		t.Errorf("Describe = %+v, %v, want the volume", v, err)
+	}
+	mount(t, "twobin-test", p, "tmpfs", 0, "size=128k")
+	if v, err := (machine{}).Describe(old); !errors.Is(err, errReplaced) {
+		t.Errorf("Describe = %+v, %v, want that it was replaced", v, err)
+	}
+	unmount(t, p)
+	unmount(t, p)
+	if v, err := (machine{}).Describe(old); !errors.Is(err, errReplaced) {
+		t.Errorf("Describe = %+v, %v, want that it was taken away", v, err)
 	}
 }
 

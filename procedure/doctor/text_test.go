@@ -21,6 +21,13 @@ func TestTextFits(t *testing.T) {
 		"five long destinations": func(f *fake) {
 			f.env.To = []string{long + "1", wide, long + "3", long + "4", long + "5"}
 		},
+		"seven missing destinations": func(f *fake) {
+			for i := range 7 {
+				p := fmt.Sprintf("%s%d", long, i)
+				f.env.To = append(f.env.To, p)
+				f.errs[p] = &guard.Error{Op: "identify", Kind: guard.KindGone}
+			}
+		},
 		"all wrong": func(f *fake) {
 			f.env.Home = long
 			f.terminal.Width = 20
