@@ -1,10 +1,12 @@
 package watch
 
 import (
+	"context"
 	"encoding/binary"
 	"encoding/hex"
 	"fmt"
 	"os"
+	"os/exec"
 	"strings"
 	"syscall"
 	"unsafe"
@@ -75,21 +77,27 @@ func volumeAttribute(path string, attr uint32) ([]byte, error) {
 	return buf[4:n], nil
 }
 
-// physical is diskN of /dev/diskNsM. An APFS container is a disk of its own to the system although it lies on a
-// partition of another one; that it does cannot be told without other frameworks, so it is unknown.
+// physical is diskN of /dev/diskNsM. An APFS volume lies in a container that the system numbers as a disk of its own
+// although it lies on a part of another one; diskutil, which belongs to the system, tells which. The disk is unknown if it
+// does not, or if the container lies on several disks.
 func physical(m Mount) string {
-	name, ok := strings.CutPrefix(m.Source, "/dev/disk")
-	if !ok || m.FSType == "apfs" {
+	if m.FSType != "apfs" {
+		return wholeDisk(m.Source)
+	}
+	if wholeDisk(m.Source) == "" {
 		return ""
 	}
-	n := 0
-	for n < len(name) && name[n] >= '0' && name[n] <= '9' {
-		n++
-	}
-	if n == 0 {
+	ctx, cancel := context.WithTimeout(context.Background(), tableLimit/5)
+	defer cancel()
+	plist, err := exec.CommandContext(ctx, "/usr/sbin/diskutil", "info", "-plist", m.Source).Output()
+	if err != nil {
 		return ""
 	}
-	return "disk" + name[:n]
+	stores := apfsStores(plist)
+	if len(stores) != 1 {
+		return ""
+	}
+	return wholeDisk(stores[0])
 }
 
 // folderNumbers are device, inode and birth time of an open folder.

@@ -178,7 +178,7 @@ func TestStuckDrive(t *testing.T) {
 		f := newFake()
 		free := make(chan struct{})
 		f.stuck["/Volumes/STUCK"] = free
-		w, err := New(Options{System: f, Every: 10 * time.Millisecond, Patience: time.Second})
+		w, err := New(Options{System: f, Every: 10 * time.Millisecond, Answer: 150 * time.Millisecond, Patience: time.Second})
 		must(t, err)
 		defer w.Close()
 		began := time.Now()

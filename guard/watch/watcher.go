@@ -59,7 +59,8 @@ type Options struct {
 	Log *slog.Logger
 	// Now stamps changes; nil for time.Now.
 	Now func() time.Time
-	// Answer is how long a drive may take to answer before its volume is reported without it; 0 for 150 ms.
+	// Answer is how long a drive may take to answer before its volume is reported without it; 0 for 150 ms
+	// where the kernel wakes us and 500 ms elsewhere.
 	Answer time.Duration
 	// Patience is how long Identify waits for a drive; 0 for 3 s.
 	Patience time.Duration
@@ -121,9 +122,6 @@ func (o Options) filled() (Options, error) {
 	if o.Now == nil {
 		o.Now = time.Now
 	}
-	if o.Answer <= 0 {
-		o.Answer = 150 * time.Millisecond
-	}
 	readers := make([]string, len(o.Readers))
 	for i, r := range o.Readers {
 		abs, err := filepath.Abs(r)
@@ -139,6 +137,12 @@ func (o Options) filled() (Options, error) {
 			return o, err
 		}
 		o.System = s
+	}
+	if o.Answer <= 0 {
+		o.Answer = 500 * time.Millisecond
+		if o.System.Woken() {
+			o.Answer = 150 * time.Millisecond
+		}
 	}
 	if o.Every <= 0 {
 		o.Every = 500 * time.Millisecond
