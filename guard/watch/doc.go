@@ -44,7 +44,7 @@
 // exists and is allowed. Block devices are opened for reading only, and only to read the identifier in the boot sector.
 //
 // A drive that does not answer stops nothing: questions are asked aside with a limit. Its volume is then reported with
-// what the mount table tells (no ID, no sizes); when the answer comes after all it is reported as changed.
+// what the mount table tells (no ID, no sizes); when the answer comes after all it is reported as answered.
 //
 // All methods of a Watcher and all functions may be called concurrently. The package writes no files.
 package watch

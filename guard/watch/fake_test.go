@@ -206,8 +206,8 @@ func TestStuckDrive(t *testing.T) {
 		}
 		close(free)
 		c = <-w.Changes()
-		if len(c.Changed) != 1 || c.Changed[0].ID != "uuid:disk4" || c.Changed[0].Size != 100 {
-			t.Errorf("changed %+v, want the late answer", c.Changed)
+		if len(c.Answered) != 1 || c.Answered[0].ID != "uuid:disk4" || c.Answered[0].Size != 100 || len(c.Changed) != 0 {
+			t.Errorf("change %+v, want the late answer", c)
 		}
 		if v, err := w.Identify("/Volumes/STUCK/x"); err != nil || v.ID != "uuid:disk4" {
 			t.Errorf("Identify = %+v, %v, want the answer of now", v, err)

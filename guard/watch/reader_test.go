@@ -12,7 +12,7 @@ import (
 // limit is how long a test waits for what must come; only a failing test takes that long.
 const limit = 10 * time.Second
 
-// next waits for the first volume in a change that concerns path. kind is "arrived", "gone" or "changed".
+// next waits for the first volume in a change that concerns path. kind is "arrived", "gone", "changed" or "answered".
 func next(t *testing.T, w *Watcher, kind, path string) (guard.Volume, time.Time) {
 	t.Helper()
 	end := time.NewTimer(limit)
@@ -23,7 +23,7 @@ func next(t *testing.T, w *Watcher, kind, path string) (guard.Volume, time.Time)
 			if !ok {
 				t.Fatalf("waiting for %s %s: closed", kind, path)
 			}
-			for k, vs := range map[string][]guard.Volume{"arrived": c.Arrived, "gone": c.Gone, "changed": c.Changed} {
+			for k, vs := range map[string][]guard.Volume{"arrived": c.Arrived, "gone": c.Gone, "changed": c.Changed, "answered": c.Answered} {
 				for _, v := range vs {
 					if v.Mount != path {
 						continue // other tests mount and unmount meanwhile

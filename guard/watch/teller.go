@@ -74,8 +74,9 @@ func (t *teller) takeLate(l told) {
 	if !ok || v == l.vol {
 		return
 	}
+	l.vol.ReadOnly = v.ReadOnly // that may have changed since the question, and is reported for itself
 	t.known[l.seen.key] = l.vol
-	t.queue = append(t.queue, Change{Changed: []guard.Volume{l.vol}, At: t.w.opt.Now()})
+	t.queue = append(t.queue, Change{Answered: []guard.Volume{l.vol}, At: t.w.opt.Now()})
 }
 
 // describe asks all volumes at once; what comes after the limit is reported later.

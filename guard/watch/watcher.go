@@ -16,8 +16,11 @@ import (
 // place is in Gone and in Arrived.
 type Change struct {
 	Arrived, Gone []guard.Volume
-	// Changed has the new state of volumes that stayed: read-only now or no longer, or an answer that came late.
+	// Changed has the new state of volumes that stayed, but turned read-only or writable.
 	Changed []guard.Volume
+	// Answered has volumes that were reported without identity and sizes, because their drive did not answer in time,
+	// and are whole now.
+	Answered []guard.Volume
 	// At is when the difference was seen (wall and monotonic clock).
 	At time.Time
 }
