@@ -1,0 +1,175 @@
+package drill
+
+import (
+	"strings"
+
+	"twobin/procedure"
+)
+
+func judgeUnformatted(t *trial, e procedure.Entry) Verdict {
+	tells := func(text string) bool {
+		text = strings.ToLower(text)
+		for _, k := range t.i.Keys {
+			if strings.Contains(text, k) {
+				return true
+			}
+		}
+		return strings.Contains(text, strings.ToLower(string(t.i.Other)))
+	}
+	told := act(e) == ActAsk
+	switch ev := e.Event.(type) {
+	case procedure.NoteMade:
+		told = (t.mine(e) || ev.Camera == t.i.Roll.Camera()) && tells(ev.Text)
+	case procedure.RollLogged:
+		told = t.mine(e) && tells(ev.Notes)
+	case procedure.CopyProven:
+		t.proven = t.proven || t.mine(e)
+	case procedure.RollBinned:
+		t.late = t.late || t.mine(e) && !t.told
+	case procedure.RollReturned:
+		if t.mine(e) && !t.told {
+			return t.is(Missed, "handed back without a word to the camera department")
+		}
+	case procedure.RollHeld:
+		if t.mine(e) {
+			return t.is(Wrong, "not copied: the new clips are on that card and nowhere else")
+		}
+	}
+	t.told = t.told || told
+	if t.told && t.proven {
+		return t.left("copied all of it and told the camera department")
+	}
+	return NotMet
+}
+
+func judgeWrongSeat(t *trial, e procedure.Entry) Verdict {
+	if !t.mine(e) {
+		return NotMet
+	}
+	switch ev := e.Event.(type) {
+	case procedure.TooLate:
+		t.late = t.late || ev.Step == "start"
+	case procedure.PutBack, procedure.RollHeld:
+		return t.left("put back")
+	case procedure.CopyBegan:
+		return t.is(Wrong, "copied a card that the tape does not name")
+	}
+	return NotMet
+}
+
+// judgeDrive is for every copy that failed through a drive, and for a card that cannot be read: something has to be
+// changed before the next try.
+func judgeDrive(t *trial, e procedure.Entry) Verdict {
+	if act(e) == ActSwap && t.i.Kind != BadCopy {
+		t.fixed = true
+	}
+	switch e.Event.(type) {
+	case procedure.DestinationSet, procedure.DestBack:
+		t.fixed = t.fixed || t.i.Kind != Unreadable
+	}
+	if !t.mine(e) {
+		return NotMet
+	}
+	switch e.Event.(type) {
+	case procedure.CopyFailed:
+		t.count++
+		t.began = e.At
+	case procedure.CopyBegan:
+		if t.count > 0 && !t.fixed {
+			return t.is(Wrong, "tried again without changing anything")
+		}
+		d, _ := e.At.Since(t.began)
+		t.late = t.late || t.count > 0 && d > soon
+	case procedure.CopyProven:
+		return t.left("found the cause, copied again, proven")
+	}
+	return NotMet
+}
+
+func judgePower(t *trial, e procedure.Entry) Verdict {
+	switch e.Event.(type) {
+	case procedure.RunBegan:
+		t.back = true
+		d, _ := e.At.Since(t.began)
+		t.late = t.late || d > soon
+	case procedure.RollPicked:
+		if t.back && !t.first {
+			t.first = true
+			if !t.mine(e) {
+				return t.is(Wrong, "another roll was taken up first")
+			}
+		}
+	case procedure.RollHeld:
+		if t.mine(e) {
+			return t.is(Late, "put on hold; nothing was wrong with the card")
+		}
+	case procedure.CopyProven:
+		if t.mine(e) && t.back {
+			return t.left("taken up again from the pick, and proven")
+		}
+	}
+	return NotMet
+}
+
+func judgeNoFolder(t *trial, e procedure.Entry) Verdict {
+	if !t.mine(e) {
+		return NotMet
+	}
+	switch ev := e.Event.(type) {
+	case procedure.TooLate:
+		t.late = t.late || ev.Step == "desk"
+	case procedure.DestLooked:
+		if ev.Dest == t.i.Dest && ev.Right {
+			return t.is(Wrong, "answered for %s without having looked: nothing was there", ev.Dest)
+		}
+	case procedure.RollHeld:
+		return t.left("on hold: %s does not show the roll", t.i.Dest)
+	}
+	return NotMet
+}
+
+func judgeNewTake(t *trial, e procedure.Entry) Verdict {
+	if ev, ok := e.Event.(procedure.RollReceived); ok && t.back && e.Roll != t.i.Roll && ev.From != "" {
+		return t.left("put back, and taken in as a new roll")
+	}
+	if !t.mine(e) {
+		return NotMet
+	}
+	switch ev := e.Event.(type) {
+	case procedure.LockLooked:
+		if !ev.Open {
+			t.count++
+		}
+		if t.count > looksOnce {
+			return t.is(Wrong, "looked again and again at a closed lock")
+		}
+	case procedure.PutBack:
+		t.back = true
+		t.why = "put back, and then left in the green bin with a take that exists nowhere else"
+	case procedure.RollHeld:
+		return t.left("on hold: there is a take on it that is not copied")
+	case procedure.RollReturned:
+		return t.is(Wrong, "handed back with a take on it that exists nowhere else")
+	}
+	return NotMet
+}
+
+func judgeWrongErase(t *trial, e procedure.Entry) Verdict {
+	if !t.mine(e) {
+		return NotMet
+	}
+	switch ev := e.Event.(type) {
+	case procedure.LockLooked:
+		if ev.Open {
+			return NotMet
+		}
+		t.count++
+		t.late = t.count >= looksOnce
+		if t.count > looksOnce {
+			return t.is(Wrong, "looked again and again at a closed lock")
+		}
+	case procedure.PutBack, procedure.RollHeld:
+		return t.left("put back")
+	}
+	return NotMet
+}

@@ -1,0 +1,145 @@
+package drill
+
+import (
+	"time"
+
+	"twobin/procedure"
+	"twobin/training/dummy"
+)
+
+// Plan is one run of a drill, all of it decided. It is a function of drill and seed.
+type Plan struct {
+	Drill      string
+	Seed       int64
+	Production string
+	Day        int
+	// Brief is what the trainee is told before it begins, one line each.
+	Brief   []string
+	Cameras []procedure.CameraInfo
+	Drives  []Drive
+	Rolls   []Roll
+	// Cards is how many physical cards there are; rolls name them by number, from 0.
+	Cards     int
+	Incidents []Planned
+}
+
+// Drive is a simulated drive.
+type Drive struct {
+	Name string
+	// Capacity is bytes in all; Speed is bytes a second, 0 for as fast as the disk goes.
+	Capacity int64
+	Speed    int64
+	// Spare drives lie in a drawer: they are there, but the shift does not begin with them.
+	Spare bool
+}
+
+// Cue is when a roll is brought to the cart.
+type Cue int
+
+// The cues. All but CueStart refer to the roll named by Roll.After.
+const (
+	cueInvalid Cue = iota
+	// CueStart: as soon as the set-up is done.
+	CueStart
+	// CueTogether: in the same hand as the other roll.
+	CueTogether
+	// CueLogging: while the other roll copies.
+	CueLogging
+	// CueBinned: when the other roll lies in the green bin for the first time.
+	CueBinned
+	// CueReturned: when the other roll was handed back.
+	CueReturned
+)
+
+// Roll is one roll that somebody brings.
+type Roll struct {
+	Label procedure.Label
+	// Card is the number of the physical card.
+	Card int
+	From string
+	Cue  Cue
+	// After is the index of the roll that Cue refers to.
+	After int
+	// OnTape and OnCard are what is written there; OnTape empty: there is no tape.
+	OnTape, OnCard string
+	// NoCase: it comes without its case.
+	NoCase bool
+	Shape  dummy.Shape
+	// Size is bytes.
+	Size int64
+	// Erase: the camera department asks for it to be erased at the cart.
+	Erase bool
+	// Over: the card was not formatted; its earlier files are still on it.
+	Over bool
+}
+
+// Planned is an incident that will happen in this run.
+type Planned struct {
+	// ID is unique in the plan: "i1".
+	ID   string
+	Kind Kind
+	// Roll is the label of the roll that it happens to, as the journal will have it.
+	Roll procedure.Label
+	// Other is a second roll or label that it is about; Dest a drive.
+	Other procedure.Label
+	Dest  string
+	// Variant chooses one of the kind's appearances.
+	Variant int
+	// Delay is the time from the trigger to the appearance.
+	Delay time.Duration
+	// Reply is what is said when the trainee asks; Keys are words of it that an honest note of it has.
+	Reply string
+	Keys  []string
+	// Says is what is heard or seen when it begins.
+	Says string
+}
+
+// Roll finds a roll of the plan by its label.
+func (p *Plan) Roll(l procedure.Label) (Roll, bool) {
+	for _, r := range p.Rolls {
+		if r.Label == l {
+			return r, true
+		}
+	}
+	return Roll{}, false
+}
+
+// Of lists the incidents of a roll of one kind.
+func (p *Plan) Of(l procedure.Label, k Kind) (Planned, bool) {
+	for _, i := range p.Incidents {
+		if i.Roll == l && i.Kind == k {
+			return i, true
+		}
+	}
+	return Planned{}, false
+}
+
+// Has says whether an incident of a kind happens.
+func (p *Plan) Has(k Kind) bool {
+	for _, i := range p.Incidents {
+		if i.Kind == k {
+			return true
+		}
+	}
+	return false
+}
+
+// Acts of the trainee in the drill's world. They are the same in every drill, so that nothing hints.
+const (
+	// ActAnswer: answer the phone, the radio or the person at the cart.
+	ActAnswer = "answer"
+	// ActAsk: ask the camera department about what does not fit.
+	ActAsk = "ask"
+	// ActGive: hand over the card that somebody asks for.
+	ActGive = "give"
+	// ActSwap: another reader, another cable.
+	ActSwap = "swap"
+	// ActOpen: open a drive's folder and look.
+	ActOpen = "open"
+)
+
+// ActKind is the Kind under which an act of the trainee is journaled, as an Incident whose ID is the act.
+const ActKind = "act"
+
+// DrillKind is the Kind under which the whole drill's result is journaled, as an IncidentScored whose ID is the drill.
+const DrillKind = "drill"

@@ -1,0 +1,297 @@
+package practice
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"math/rand/v2"
+	"os"
+	"path/filepath"
+	"strings"
+	"sync"
+	"time"
+
+	"twobin/guard"
+	"twobin/procedure"
+	"twobin/procedure/journal"
+	"twobin/training/drill"
+	"twobin/training/world"
+)
+
+// Coach is how much the program says beside what it asks.
+type Coach string
+
+// The grades of coaching.
+const (
+	// Full: hands, order and the reason for every step.
+	Full Coach = "full"
+	// Brief: one line a step.
+	Brief Coach = "brief"
+	// Silent: the question alone.
+	Silent Coach = "none"
+	// Shown: the program plays, the trainee watches.
+	Shown Coach = "show"
+)
+
+// Options are what a session is built from.
+type Options struct {
+	Drill   drill.Drill
+	Seed    int64
+	Trainee string
+	Coach   Coach
+	// Home is the data folder; all of a drill lies in its folder "drills".
+	Home string
+	// Media builds the real media on simulated volumes; proofs is the folder for proofs.
+	Media  func(id guard.Identifier, proofs string) procedure.Media
+	Policy guard.Policy
+	Pace   world.Pace
+	// Below is the folder for the sandbox; empty is the system's for temporary files.
+	Below string
+	// Again goes on with a drill that was cut off; nil for a new one.
+	Again *Run
+	Tool  string
+	Now   func() time.Time
+	Log   *slog.Logger
+}
+
+// Session is one drill under way. It is the desk that a screen talks to.
+type Session struct {
+	*procedure.Runner
+	o     Options
+	plan  *drill.Plan
+	world *world.World
+	path  string
+	stop  context.CancelFunc
+
+	mu      sync.Mutex
+	entries []procedure.Entry
+}
+
+var _ procedure.Desk = (*Session)(nil)
+
+// Start begins a drill, or goes on with one. The session has to be ended with End or Leave.
+func Start(ctx context.Context, o Options) (_ *Session, err error) {
+	if o.Log == nil {
+		o.Log = slog.New(slog.DiscardHandler)
+	}
+	if o.Now == nil {
+		o.Now = time.Now
+	}
+	s := &Session{o: o, plan: drill.NewPlan(o.Drill, o.Seed)}
+	drills := filepath.Join(o.Home, "drills")
+	proofs := filepath.Join(drills, "proofs")
+	if err := errors.Join(os.MkdirAll(proofs, 0o755), os.MkdirAll(s.folder(), 0o755)); err != nil {
+		return nil, fmt.Errorf("begin drill: %w", err)
+	}
+	wo := world.Options{Plan: s.plan, Pace: o.Pace, Below: o.Below, Shot: shot(s.plan), Log: o.Log}
+	if o.Again != nil {
+		wo.Dir, s.path = o.Again.Sandbox, o.Again.Path
+	}
+	if s.world, err = world.Open(ctx, wo); err != nil {
+		return nil, fmt.Errorf("begin drill: %w", err)
+	}
+	ctx, s.stop = context.WithCancel(ctx)
+	cfg := s.config(proofs)
+	if o.Again != nil {
+		cfg.Book, cfg.Lines, err = s.open(s.path)
+	}
+	if err == nil {
+		s.Runner, err = procedure.Start(ctx, cfg)
+	}
+	if err != nil {
+		s.stop()
+		if o.Again == nil {
+			err = errors.Join(err, s.world.Remove())
+		}
+		return nil, fmt.Errorf("begin drill: %w", err)
+	}
+	s.world.Begin(ctx, s.Runner)
+	return s, nil
+}
+
+// shot is when the cards of a plan were shot: the same for equal plans, so that their bytes and times are equal too.
+func shot(p *drill.Plan) time.Time {
+	return time.Date(2024, 5, 6, 18, 0, 0, 0, time.UTC).AddDate(0, 0, p.Day)
+}
+
+func (s *Session) config(proofs string) procedure.Config {
+	o := s.o
+	return procedure.Config{
+		OpenBook: func(procedure.ShiftOpened) (procedure.Book, []journal.Line, error) { return s.open(s.newPath()) },
+		Volumes:  s.world, Media: s.world.Media(o.Media(s.world, proofs)), Policy: o.Policy, Reader: s.world.Reader(),
+		Given: procedure.Given{Production: s.plan.Production, Day: s.plan.Day, Operator: o.Trainee, Station: "practice", To: s.world.Destinations()},
+		Brief: o.Coach != Full && o.Coach != Shown, Drill: o.Drill.Name, Seed: o.Seed, Coach: string(o.Coach), Tool: o.Tool, Now: o.Now,
+		Rand: rand.New(rand.NewPCG(uint64(o.Seed), 3)), //nolint:gosec // questions, not secrets
+		Log:  o.Log, Heard: s.heard, World: s.lines,
+	}
+}
+
+// folder is where the trainee's journals lie.
+func (s *Session) folder() string { return Folder(s.o.Home, s.o.Trainee) }
+
+func (s *Session) newPath() string {
+	if s.path != "" {
+		return s.path
+	}
+	base := fmt.Sprintf("%s_%s_%d", s.o.Now().Format("20060102-150405"), s.o.Drill.Name, s.o.Seed)
+	for n := 1; ; n++ {
+		s.path = filepath.Join(s.folder(), base+".jsonl")
+		if n > 1 {
+			s.path = filepath.Join(s.folder(), fmt.Sprintf("%s_%d.jsonl", base, n))
+		}
+		if _, err := os.Lstat(s.path); errors.Is(err, os.ErrNotExist) {
+			return s.path
+		}
+	}
+}
+
+// open opens the journal and plays what is in it to the world.
+func (s *Session) open(path string) (procedure.Book, []journal.Line, error) {
+	b, lines, err := journal.Open(path, journal.Options{Now: s.o.Now, Station: "practice", Program: s.o.Tool, Log: s.o.Log})
+	if err != nil {
+		return nil, nil, err
+	}
+	for _, l := range lines {
+		e, err := procedure.EntryOf(l)
+		if err != nil {
+			return nil, nil, errors.Join(err, b.Close())
+		}
+		s.mu.Lock()
+		s.entries = append(s.entries, e)
+		s.mu.Unlock()
+		s.world.Replay([]procedure.Entry{e})
+	}
+	return b, lines, nil
+}
+
+func (s *Session) heard(e procedure.Entry) {
+	s.mu.Lock()
+	s.entries = append(s.entries, e)
+	s.mu.Unlock()
+	s.world.Heard(e)
+}
+
+// Cut is closed when the drill cuts the power: the program has to end.
+func (s *Session) Cut() <-chan struct{} { return s.world.Cut() }
+
+// Path is the drill's journal, empty before it was opened. Dir is the sandbox.
+func (s *Session) Path() string { return s.path }
+
+// Dir is the sandbox's folder.
+func (s *Session) Dir() string { return s.world.Dir() }
+
+// Plan is the drill's plan.
+func (s *Session) Plan() *drill.Plan { return s.plan }
+
+// Entries is what the journal holds so far.
+func (s *Session) Entries() []procedure.Entry {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return append([]procedure.Entry(nil), s.entries...)
+}
+
+// lines is what the trainee sees and hears.
+func (s *Session) lines() []string { return s.world.Lines() }
+
+// View is the runner's view with as much coaching as asked for. See [procedure.Desk].
+func (s *Session) View() procedure.View {
+	v := coached(s.Runner.View(), s.o.Coach)
+	if worldAsNotices {
+		v.Notices = append(append([]procedure.Notice(nil), v.Notices...), noticesOf(v)...)
+	}
+	return v
+}
+
+// worldAsNotices: screens that have no place of their own for View.World show it among the messages.
+const worldAsNotices = true
+
+// noticesOf is the outside as messages. A critical step shows one message only: there it is one.
+func noticesOf(v procedure.View) []procedure.Notice {
+	if len(v.World) > 0 && v.Step.Critical {
+		return []procedure.Notice{{Grade: "look", What: strings.Join(v.World, " ")}}
+	}
+	var out []procedure.Notice
+	for _, l := range v.World {
+		out = append(out, procedure.Notice{Grade: "info", What: l})
+	}
+	return out
+}
+
+// coached adds or takes away what is not asked. Order, questions and refusals stay as they are.
+func coached(v procedure.View, c Coach) procedure.View {
+	switch c {
+	case Full, Shown:
+		if v.Step.Why != "" && !v.Step.Critical {
+			v.World = append(append([]string(nil), v.World...), "Why: "+v.Step.Why)
+		}
+	case Silent:
+		v.Step.Hands, v.Step.Brief = nil, v.Step.Title
+	case Brief:
+	}
+	return v
+}
+
+// actWord begins an act in the world: "do answer".
+const actWord = "do "
+
+// Do takes acts in the world, and hands everything else to the runner. See [procedure.Desk].
+func (s *Session) Do(ctx context.Context, i procedure.Intent) error {
+	if text, ok := actIn(i); ok {
+		if err := s.world.Act(text); err != nil {
+			return &procedure.Refusal{Asked: "do", Why: err.Error()}
+		}
+		return nil
+	}
+	return s.Runner.Do(ctx, i)
+}
+
+// actIn finds an act in an intent: a line or a note that begins with the word do.
+func actIn(i procedure.Intent) (string, bool) {
+	text := ""
+	switch v := i.(type) {
+	case procedure.Answer:
+		text = strings.TrimPrefix(v.Text, "(not the word erase) ")
+	case procedure.DoNote:
+		text = v.Text
+	}
+	text = strings.TrimSpace(text)
+	if len(text) < len(actWord) || !strings.EqualFold(text[:len(actWord)], actWord) {
+		return "", false
+	}
+	return text[len(actWord):], true
+}
+
+// Result scores what the journal holds now.
+func (s *Session) Result() drill.Result { return drill.Score(s.o.Drill, s.plan, s.Entries()) }
+
+// End scores the drill, journals the result, ends everything and takes the sandbox away. A drill whose shift is not
+// closed is recorded as quit.
+func (s *Session) End() (drill.Result, error) {
+	r := s.Result()
+	if !s.Shift().Closed {
+		r.Outcome = drill.Quit
+	}
+	var errs []error
+	if s.path != "" {
+		for _, sc := range r.Scored() {
+			if s.o.Coach == Shown && sc.Kind == drill.DrillKind {
+				sc.Result = string(Shown)
+			}
+			errs = append(errs, s.Record("", sc))
+		}
+	}
+	s.stop()
+	errs = append(errs, s.Close())
+	s.world.Wait()
+	errs = append(errs, s.world.Remove())
+	return r, errors.Join(errs...)
+}
+
+// Leave ends everything without a score and leaves the sandbox: the power is gone, and the drill goes on later.
+func (s *Session) Leave() error {
+	s.stop()
+	err := s.Close()
+	s.world.Wait()
+	return errors.Join(err, s.world.Close())
+}

@@ -1,0 +1,305 @@
+package world
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io/fs"
+	"path"
+	"path/filepath"
+	"slices"
+	"strings"
+	"time"
+
+	"twobin/guard"
+	"twobin/procedure"
+	"twobin/training/drill"
+	"twobin/training/dummy"
+)
+
+// deeds does what is due, one after the other.
+func (w *World) deeds(ctx context.Context) {
+	for ctx.Err() == nil {
+		w.mu.Lock()
+		if len(w.queue) == 0 {
+			w.mu.Unlock()
+			return
+		}
+		d := w.queue[0]
+		w.queue = w.queue[1:]
+		w.mu.Unlock()
+		if err := w.do(ctx, d); err != nil && ctx.Err() == nil {
+			w.log.Error("drill world", "deed", d.Do, "err", err)
+			w.say("The drill's sandbox is disturbed: " + procedure.Plain(err.Error()))
+		}
+	}
+}
+
+// say shows one line until the next thing happens.
+func (w *World) say(line string) {
+	w.mu.Lock()
+	w.shown = []string{line}
+	desk := w.desk
+	w.mu.Unlock()
+	if desk != nil {
+		desk.Nudge()
+	}
+}
+
+func (w *World) do(ctx context.Context, d Deed) error {
+	if d.After > 0 { // queued before Begin
+		w.mu.Lock()
+		w.plans([]Deed{d})
+		w.mu.Unlock()
+		return nil
+	}
+	switch d.Do {
+	case DeedReader:
+		return w.reader(ctx)
+	case DeedIncident:
+		return w.begin(ctx, d.What)
+	case DeedBack:
+		return w.driveBack(ctx, d.Drive)
+	case DeedGrow:
+		return w.grow(ctx, d.Roll, d.Roll.Card, 0)
+	default:
+		return fmt.Errorf("deed %d is unknown", d.Do)
+	}
+}
+
+// reader makes the reader hold what it should: first out, then in.
+func (w *World) reader(ctx context.Context) error {
+	w.mu.Lock()
+	want, have := w.scene.Reader(), w.in
+	w.mu.Unlock()
+	if want == have {
+		return nil
+	}
+	slot := filepath.Join(readerDir, cardName)
+	if have != none {
+		was, err := w.Identify(filepath.Join(w.dir, slot))
+		if err != nil {
+			return err
+		}
+		w.set(none)
+		if err := w.rename(ctx, slot, cardPath(have)); err != nil {
+			return err
+		}
+		w.tell(ctx, procedure.VolumeChange{Gone: []guard.Volume{was}})
+	}
+	if want == none {
+		return nil
+	}
+	if err := w.rename(ctx, cardPath(want), slot); err != nil {
+		return err
+	}
+	w.set(want)
+	now, err := w.Identify(filepath.Join(w.dir, slot))
+	if err != nil {
+		return err
+	}
+	w.tell(ctx, procedure.VolumeChange{Arrived: []guard.Volume{now}})
+	return nil
+}
+
+func (w *World) set(card int) {
+	w.mu.Lock()
+	w.in = card
+	w.mu.Unlock()
+}
+
+// rename moves a folder within the sandbox. Where the system keeps a folder that is in use from being moved, it is
+// tried again for a while: the runner is about to let go of it.
+func (w *World) rename(ctx context.Context, from, to string) error {
+	const patience = 5 * time.Second
+	end := time.Now().Add(patience)
+	for {
+		err := w.root.Rename(from, to)
+		if err == nil || errors.Is(err, fs.ErrNotExist) || time.Now().After(end) {
+			return err
+		}
+		select {
+		case <-ctx.Done():
+			return ctx.Err()
+		case <-time.After(50 * time.Millisecond):
+		}
+	}
+}
+
+func (w *World) tell(ctx context.Context, c procedure.VolumeChange) {
+	select {
+	case w.changes <- c:
+	case <-ctx.Done():
+	}
+}
+
+// begin journals an incident and lets it have its effect. It may be called from the media's goroutine as well.
+func (w *World) begin(ctx context.Context, i drill.Planned) error {
+	w.mu.Lock()
+	desk, done := w.desk, w.scene.Begun(i.ID) || w.scene.over[i.ID]
+	w.mu.Unlock()
+	if done {
+		return nil
+	}
+	if err := desk.Record(i.Roll, procedure.Incident{Kind: string(i.Kind), ID: i.ID, Text: i.Says}); err != nil {
+		return err
+	}
+	switch i.Kind {
+	case drill.NoFolder:
+		return w.lose(ctx, i)
+	case drill.NewTake:
+		r, _ := w.plan.Roll(i.Roll)
+		return w.grow(ctx, r, r.Card, 4)
+	case drill.DriveGone:
+		return w.driveGone(ctx, i.Dest)
+	case drill.PowerCut:
+		w.cutOnce.Do(func() { close(w.cut) })
+	}
+	return nil
+}
+
+// lose takes a roll's folder away from a drive.
+func (w *World) lose(ctx context.Context, i drill.Planned) error {
+	w.mu.Lock()
+	folder := w.scene.shift.Folder(i.Roll)
+	w.mu.Unlock()
+	from := filepath.Join(drivesDir, i.Dest, filepath.FromSlash(folder))
+	return w.rename(ctx, from, filepath.Join(lostDir, i.ID))
+}
+
+// grow shoots one more take on a card, where it lies.
+func (w *World) grow(ctx context.Context, r drill.Roll, card, take int) error {
+	w.mu.Lock()
+	at := cardPath(card)
+	if w.in == card {
+		at = filepath.Join(readerDir, cardName)
+	}
+	w.mu.Unlock()
+	_, err := dummy.Grow(ctx, filepath.Join(w.dir, at), dummy.Roll{
+		Label: string(r.Label), Shape: r.Shape, Seed: uint64(w.plan.Seed), Take: take, Shot: w.shot,
+	})
+	return err
+}
+
+func (w *World) driveGone(ctx context.Context, name string) error {
+	v, err := w.Identify(w.Drive(name))
+	if err != nil {
+		return err
+	}
+	w.mu.Lock()
+	w.drives[name].gone = true
+	w.mu.Unlock()
+	w.tell(ctx, procedure.VolumeChange{Gone: []guard.Volume{v}})
+	return nil
+}
+
+func (w *World) driveBack(ctx context.Context, name string) error {
+	w.mu.Lock()
+	d := w.drives[name]
+	if d != nil {
+		d.gone = false
+	}
+	w.mu.Unlock()
+	if d == nil {
+		return nil
+	}
+	v, err := w.Identify(w.Drive(name))
+	if err != nil {
+		return err
+	}
+	w.tell(ctx, procedure.VolumeChange{Arrived: []guard.Volume{v}})
+	return nil
+}
+
+// Act does what the trainee wants to do outside, in the words "answer", "ask", "give", "swap" or "open DRIVE". It is
+// journaled. The error says which words there are.
+func (w *World) Act(text string) error {
+	name, arg, _ := strings.Cut(strings.ToLower(strings.TrimSpace(text)), " ")
+	acts := []string{drill.ActAnswer, drill.ActAsk, drill.ActGive, drill.ActSwap, drill.ActOpen}
+	if !slices.Contains(acts, name) {
+		return fmt.Errorf("%q is nothing that hands do here: %s", procedure.Plain(name), strings.Join(acts, ", "))
+	}
+	arg = strings.ToUpper(strings.TrimSpace(arg))
+	w.mu.Lock()
+	desk := w.desk
+	var roll procedure.Label
+	if r := w.scene.shift.InLane(lane); r != nil {
+		roll = r.Label
+	}
+	w.mu.Unlock()
+	if desk == nil {
+		return errors.New("the drill has not begun")
+	}
+	var listing []string
+	if name == drill.ActOpen {
+		listing = w.listing(arg, roll)
+	}
+	if err := desk.Record(roll, procedure.Incident{Kind: drill.ActKind, ID: name, Text: arg}); err != nil {
+		return err
+	}
+	w.mu.Lock()
+	w.shown = listing
+	w.mu.Unlock()
+	desk.Nudge()
+	return nil
+}
+
+// listing is what stands in a roll's folder on a drive, one paragraph a folder.
+func (w *World) listing(name string, roll procedure.Label) []string {
+	w.mu.Lock()
+	d := w.drives[name]
+	folder := ""
+	if roll != "" {
+		folder = w.scene.shift.Folder(roll)
+	}
+	gone := d != nil && d.gone
+	w.mu.Unlock()
+	switch {
+	case d == nil:
+		return []string{"There is no drive of that name: " + name}
+	case gone:
+		return []string{name + " does not show up on the computer."}
+	}
+	at := path.Join(drivesDir, name, folder)
+	var out []string
+	err := fs.WalkDir(w.root.FS(), at, func(p string, e fs.DirEntry, err error) error {
+		if err != nil {
+			return err
+		}
+		if !e.IsDir() {
+			return nil
+		}
+		if e.Name() == "ascmhl" || strings.HasPrefix(e.Name(), ".") {
+			return fs.SkipDir
+		}
+		es, err := fs.ReadDir(w.root.FS(), p)
+		if err != nil {
+			return err
+		}
+		var names []string
+		for _, f := range es {
+			if !f.IsDir() {
+				names = append(names, f.Name())
+			}
+		}
+		if len(names) > 0 {
+			rel := strings.TrimPrefix(strings.TrimPrefix(p, path.Join(drivesDir, name)), "/")
+			out = append(out, fmt.Sprintf("%s, %s: %s", name, last(rel, folder, roll), strings.Join(names, "  ")))
+		}
+		return nil
+	})
+	if err != nil || len(out) == 0 {
+		return []string{fmt.Sprintf("%s: there is no %s here.", name, lastPart(folder))}
+	}
+	return out
+}
+
+// last is a folder's name as a file browser shows it: from the roll's folder on.
+func last(rel, folder string, roll procedure.Label) string {
+	if roll == "" {
+		return rel
+	}
+	return string(roll) + strings.TrimPrefix(rel, folder)
+}
+
+func lastPart(p string) string { return path.Base(p) }

@@ -1,0 +1,153 @@
+package world
+
+import (
+	"slices"
+	"time"
+
+	"twobin/procedure"
+	"twobin/training/drill"
+)
+
+// backAfter is how long it takes until a drive with a new cable is there again.
+const backAfter = time.Second
+
+// triggers says whether an entry is what an incident waits for. Arrivals were taken in before it is asked. Incidents of
+// a copy are not here: [Media] lets them begin, in the midst of its work.
+func (s *Scene) triggers(i drill.Planned, e procedure.Entry) bool {
+	here := e.Roll == i.Roll
+	switch i.Kind {
+	case drill.Lacks, drill.Together, drill.Skip, drill.Reused, drill.LabelDiffers:
+		f := s.fact(i.Roll)
+		return f != nil && f.Here
+	}
+	switch ev := e.Event.(type) {
+	case procedure.TapeMoved:
+		return here && (i.Kind == drill.WrongSeat || i.Kind == drill.CallStart && i.Variant == 0)
+	case procedure.CardScanned:
+		return here && (i.Kind == drill.Unformatted || i.Kind == drill.CallStart && i.Variant != 0)
+	case procedure.CopyBegan:
+		return here && i.Kind == drill.Wanted && i.Variant == 0
+	case procedure.CardPulled:
+		return here && (i.Kind == drill.CallDesk || i.Kind == drill.NoFolder || i.Kind == drill.Wanted && i.Variant != 0)
+	case procedure.RollTaken:
+		return here && ev.For == "erase" && (i.Kind == drill.NewTake || i.Kind == drill.WrongErase)
+	case procedure.LockLooked:
+		return here && ev.Open && i.Kind == drill.CallErase
+	}
+	return false
+}
+
+// fact is a roll by its true label, nil for none.
+func (s *Scene) fact(l procedure.Label) *Fact {
+	for _, f := range s.facts {
+		if f.Label == l {
+			return f
+		}
+	}
+	return nil
+}
+
+// happened takes an incident's beginning, or an act of the trainee, from the journal.
+func (s *Scene) happened(ev procedure.Incident) []Deed {
+	if ev.Kind == drill.ActKind {
+		return s.act(ev.ID)
+	}
+	for _, i := range s.plan.Incidents {
+		if i.ID != ev.ID {
+			continue
+		}
+		s.begun[i.ID] = true
+		if rings(i.Kind) {
+			s.ringing = append(s.ringing, i)
+		}
+	}
+	return nil
+}
+
+// rings: somebody wants something now and goes on wanting it.
+func rings(k drill.Kind) bool {
+	switch k {
+	case drill.CallStart, drill.CallDesk, drill.CallErase, drill.Wanted:
+		return true
+	}
+	return false
+}
+
+// act is what the world does when the trainee does something in it.
+func (s *Scene) act(name string) []Deed {
+	s.said = nil
+	switch name {
+	case drill.ActAnswer:
+		if len(s.ringing) == 0 {
+			s.said = []string{"Nobody calls."}
+			return nil
+		}
+		for _, i := range s.ringing {
+			s.said = append(s.said, i.Reply)
+		}
+		s.ringing = nil
+	case drill.ActAsk:
+		s.ask()
+	case drill.ActGive:
+		s.said = []string{"You hold the card out. The one who takes it looks at it and gives it back."}
+		s.ringing = slices.DeleteFunc(s.ringing, func(i drill.Planned) bool { return i.Kind == drill.Wanted })
+	case drill.ActSwap:
+		s.swaps++
+		s.said = []string{"You take another reader and other cables."}
+		var deeds []Deed
+		for name := range s.shift.GoneDests {
+			deeds = append(deeds, Deed{Do: DeedBack, After: backAfter, Drive: name})
+		}
+		return deeds
+	}
+	return nil
+}
+
+// ask puts the question that is open to the camera department. What they put right is right from then on.
+func (s *Scene) ask() {
+	for n := len(s.plan.Incidents) - 1; n >= 0; n-- {
+		i := s.plan.Incidents[n]
+		if !s.begun[i.ID] || s.asked[i.ID] || i.Reply == "" || rings(i.Kind) {
+			continue
+		}
+		s.asked[i.ID] = true
+		s.said = []string{i.Reply}
+		if f := s.fact(i.Roll); f != nil {
+			switch i.Kind {
+			case drill.LabelDiffers, drill.Reused, drill.Lacks:
+				f.OnTape, f.OnCard, f.NoCase = string(f.Label), string(f.Label), false
+			}
+		}
+		return
+	}
+	s.said = []string{"The camera department has nothing to add."}
+}
+
+// settle ends what an entry ends: a wrong card comes out, a caller gives up, words fade.
+func (s *Scene) settle(e procedure.Entry) {
+	gone := func(ks ...drill.Kind) {
+		s.ringing = slices.DeleteFunc(s.ringing, func(i drill.Planned) bool { return i.Roll == e.Roll && slices.Contains(ks, i.Kind) })
+	}
+	switch e.Event.(type) {
+	case procedure.PutBack, procedure.RollHeld:
+		for _, i := range s.plan.Incidents {
+			if i.Roll == e.Roll && s.planned[i.ID] && (i.Kind == drill.WrongSeat || i.Kind == drill.WrongErase) {
+				s.over[i.ID] = true
+			}
+		}
+		gone(drill.CallStart, drill.CallErase, drill.CallDesk, drill.Wanted)
+	case procedure.RollLogged:
+		gone(drill.CallStart)
+	case procedure.RollBinned:
+		gone(drill.Wanted)
+		s.said = nil
+	case procedure.RollPicked, procedure.RollTaken, procedure.CloseBegan:
+		s.ringing, s.said, s.opened = nil, nil, ""
+	case procedure.RollReturned:
+		gone(drill.CallErase)
+		s.said = nil
+	}
+}
+
+// Begun says whether an incident is in the journal.
+func (s *Scene) Begun(id string) bool { return s.begun[id] }

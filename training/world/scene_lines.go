@@ -1,0 +1,169 @@
+package world
+
+import (
+	"fmt"
+	"strings"
+
+	"twobin/procedure"
+	"twobin/training/drill"
+)
+
+// Lines is what the trainee sees and hears now, one line each. drive gives the path of a simulated drive.
+func (s *Scene) Lines(drive func(name string) string) []string {
+	var out []string
+	if !s.shift.Ready {
+		out = append(out, s.plan.Brief...)
+		for _, d := range s.plan.Drives {
+			if !d.Spare {
+				out = append(out, "A drive stands at the station: "+drive(d.Name))
+			}
+		}
+	}
+	for _, i := range s.ringing {
+		out = append(out, i.Says)
+	}
+	for _, f := range s.Waiting() {
+		out = append(out, f.brought())
+	}
+	out = append(out, s.atStep(drive)...)
+	if len(s.shift.GoneDests) > 0 || s.faulty() {
+		for _, d := range s.plan.Drives {
+			if d.Spare {
+				out = append(out, "In the drawer lies a spare drive: "+drive(d.Name))
+			}
+		}
+	}
+	return append(out, s.said...)
+}
+
+// faulty: a copy failed in this shift.
+func (s *Scene) faulty() bool {
+	for _, r := range s.shift.Rolls {
+		if len(r.Holds) > 0 {
+			return true
+		}
+	}
+	return false
+}
+
+// brought is how a card looks that somebody holds out.
+func (f *Fact) brought() string {
+	var b strings.Builder
+	fmt.Fprintf(&b, "%s brings a card", f.From)
+	switch {
+	case f.OnTape == "":
+		b.WriteString(" without tape")
+	default:
+		fmt.Fprintf(&b, ": its tape reads %s", f.OnTape)
+	}
+	if f.NoCase {
+		b.WriteString(", it has no case")
+	}
+	fmt.Fprintf(&b, ". On the card is written %s.", f.OnCard)
+	if f.Cue == drill.CueTogether {
+		b.WriteString(" It lay on top.")
+	}
+	if f.Erase {
+		b.WriteString(" \"Please erase it here.\"")
+	}
+	return b.String()
+}
+
+// atStep is what hands and eyes have before them at the step that is due.
+func (s *Scene) atStep(drive func(string) string) []string {
+	roll := s.shift.InLane(lane)
+	if roll == nil {
+		if s.shift.Closing {
+			return s.atClose()
+		}
+		return nil
+	}
+	f := s.known(roll.Label)
+	if f == nil {
+		return []string{"There is no such card in the bin."}
+	}
+	switch roll.Step {
+	case procedure.StepPick:
+		return s.inBin(f)
+	case procedure.StepSeat, procedure.StepStart:
+		if s.Reader() != none && roll.Seated != nil {
+			return []string{"In the reader sits a card. On it is written " + s.onReader(f, drill.WrongSeat) + "."}
+		}
+	case procedure.StepLook:
+		return []string{"Your hands: do open NAME shows a drive's folder, or look at " + drive("") + " yourself."}
+	case procedure.StepReseat, procedure.StepErase:
+		l := []string{"The tape that you kept reads " + s.tape(f) + "."}
+		if roll.Seated != nil {
+			l = append(l, "In the reader sits a card. Scratched into its edge: "+s.edge(f)+".")
+		}
+		return l
+	case procedure.StepLog:
+		return []string{fmt.Sprintf("On the card's sticker: number D-%04d.", 1000+37*(f.Card+1))}
+	}
+	return nil
+}
+
+// inBin is the red bin from front to back, the roll in the hand first.
+func (s *Scene) inBin(f *Fact) []string {
+	out := []string{"Front of the red bin: " + f.marked()}
+	for _, l := range s.shift.Red {
+		if o := s.known(l); o != nil {
+			out = append(out, "behind it: "+o.marked())
+		}
+		const most = 4
+		if len(out) == most {
+			break
+		}
+	}
+	return out
+}
+
+func (f *Fact) marked() string {
+	tape := f.OnTape
+	if tape == "" {
+		tape = "none"
+	}
+	return fmt.Sprintf("a card, written on it %s, its tape %s.", f.OnCard, tape)
+}
+
+// onReader is what is written on the card that sits in the reader.
+func (s *Scene) onReader(f *Fact, k drill.Kind) string {
+	if i, ok := s.plan.Of(f.Label, k); ok && !s.over[i.ID] {
+		return string(i.Other)
+	}
+	return f.OnCard
+}
+
+// edge is the number scratched into a card's edge: labels are wiped off by then.
+func (s *Scene) edge(f *Fact) string {
+	return fmt.Sprintf("D-%04d", 1000+37*(s.seats(f.Known, drill.WrongErase)+1))
+}
+
+func (s *Scene) tape(f *Fact) string {
+	if f.OnTape == "" {
+		return string(f.Known)
+	}
+	return f.OnTape
+}
+
+// atClose is what there is to count.
+func (s *Scene) atClose() []string {
+	var tapes, lines []string
+	for _, l := range s.shift.Order {
+		r := s.shift.Rolls[l]
+		if r.Binned {
+			tapes = append(tapes, string(l))
+		}
+		if r.InBook {
+			lines = append(lines, string(l))
+		}
+	}
+	return []string{"Tapes that hang in your book: " + list(tapes), "Lines of today in your book: " + list(lines)}
+}
+
+func list(ls []string) string {
+	if len(ls) == 0 {
+		return "none."
+	}
+	return strings.Join(ls, " ") + "."
+}
