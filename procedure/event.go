@@ -202,6 +202,12 @@ type (
 		Copies []CopyNote `json:"copies,omitempty"`
 		CopyMS int64      `json:"copy_ms"`
 	}
+	// CopyAdded: a further copy was made from a proven one and proven itself. Proof is the SHA-256 of the proof file
+	// that has the old copies and the new ones; Copies are the new ones.
+	CopyAdded struct {
+		Proof  string     `json:"proof"`
+		Copies []CopyNote `json:"copies"`
+	}
 	// RollLogged: step log.
 	RollLogged struct {
 		Answered
@@ -377,7 +383,7 @@ type PolicyNote struct {
 var prototypes = []Event{
 	ShiftOpened{}, RunBegan{}, CameraSet{}, MarkingAgreed{}, KitChecked{}, BinsPlaced{}, DestinationSet{},
 	DestinationDropped{}, SetUpDone{}, OperatorChanged{}, RollReceived{}, GapAsked{}, RollPicked{}, LabelRead{},
-	TapeMoved{}, CardSeated{}, CardScanned{}, CardGone{}, CopyBegan{}, CopyProven{}, CopyFailed{}, RollLogged{},
+	TapeMoved{}, CardSeated{}, CardScanned{}, CardGone{}, CopyBegan{}, CopyProven{}, CopyFailed{}, CopyAdded{}, RollLogged{},
 	CountShown{}, CountRead{}, CardPulled{}, DestLooked{}, RollMarked{}, RollBinned{}, RollTaken{}, RollReseated{}, LockLooked{},
 	EraseBegan{}, EraseDone{}, EraseStopped{}, RollReturned{}, PutBack{}, RollHeld{}, AwayBegan{}, AwayEnded{},
 	Misfit{}, NoteMade{}, NoteDone{}, Refused{}, StrayVolume{}, DestGone{}, DestBack{}, TooLate{}, ClockJumped{},

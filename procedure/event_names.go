@@ -66,6 +66,9 @@ func (CopyProven) Name() string { return "copy.proven" }
 func (CopyFailed) Name() string { return "copy.failed" }
 
 // Name implements Event.
+func (CopyAdded) Name() string { return "copy.added" }
+
+// Name implements Event.
 func (RollLogged) Name() string { return "roll.logged" }
 
 // Name implements Event.

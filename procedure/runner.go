@@ -87,8 +87,7 @@ type Runner struct {
 	old        map[uint64]Label // files of proven rolls
 	permit     *guard.Permit
 	lookCard   guard.Volume // the card as the fresh look saw it
-	lockAt     time.Time
-	broken     error // the journal failed: nothing goes on
+	broken     error        // the journal failed: nothing goes on
 	ended      bool
 	code       string            // closing code, from the close on
 	codeShown  bool              // shown again after a wrong reading
@@ -97,6 +96,7 @@ type Runner struct {
 	cardRead   Label             // as read from the card in this pass
 	serialTook int64
 	listing    guard.Listing // of the card in the reader, as scanned
+	card       guard.Volume  // in the reader, as identified by its scan
 	sha        string        // of the proof that was just saved
 
 	shot    atomic.Pointer[snapshot]
@@ -177,6 +177,8 @@ func (r *Runner) take(b Book, lines []journal.Line) error {
 	for i, e := range entries {
 		switch ev := e.Event.(type) {
 		case CopyProven:
+			r.remember(e.Roll, ev.Proof)
+		case CopyAdded:
 			r.remember(e.Roll, ev.Proof)
 		case ShiftClosed:
 			r.code = journal.CodeOf(lines[i])

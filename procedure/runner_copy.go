@@ -14,7 +14,7 @@ func (r *Runner) startCopy(roll *Roll) error {
 	if r.job != nil {
 		return r.refuse(l, "start", "The last work on this reader is still stopping.", "wait a moment, then start again.")
 	}
-	p := Plan{Roll: l, Card: *roll.Seated, Listing: r.listing, Hashes: r.cfg.Policy.Hashes, Reread: r.cfg.Policy.Reread, Operator: r.shift.Operator}
+	p := Plan{Roll: l, Card: r.card, Listing: r.listing, Hashes: r.cfg.Policy.Hashes, Reread: r.cfg.Policy.Reread, Operator: r.shift.Operator}
 	var to []string
 	for _, d := range r.shift.Dests {
 		if !r.shift.GoneDests[d.Name] {

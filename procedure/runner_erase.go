@@ -50,6 +50,9 @@ func (r *Runner) freshLook(roll *Roll) {
 		}
 		if !v.Open() {
 			r.lockClosed(l, v)
+			if bad := badCopy(p, &look); bad != "" {
+				_ = r.holdRoll(l, "program", bad, "card out, red tape on, back into the red bin. The copy has to be made again.")
+			}
 			return
 		}
 		permit, err := v.Permit(p, f, &look, r.cfg.Policy, now)
@@ -59,6 +62,33 @@ func (r *Runner) freshLook(roll *Roll) {
 		}
 		r.permit, r.lookCard = permit, look.Card
 	})
+}
+
+// badCopy says which copy the fresh look found to be damaged: a failed check, which puts the roll on hold. A drive that
+// is not there, or another card, is no damage.
+func badCopy(p *guard.Proof, l *guard.Look) string {
+	if p == nil {
+		return ""
+	}
+	for _, c := range l.Copies {
+		if !c.Mounted {
+			continue
+		}
+		for i := range p.Copies {
+			if p.Copies[i].Name == c.Name && p.Copies[i].Volume.ID != c.Volume.ID {
+				return "" // another volume stands there
+			}
+		}
+		if c.Missing > 0 || c.WrongSize > 0 {
+			return Plain(c.Name) + " lacks files of the proof"
+		}
+		for _, h := range c.Rehashed {
+			if h.File >= 0 && h.File < len(p.Files) && h.Hash != p.Files[h.File].Hash {
+				return "a file on " + Plain(c.Name) + " differs from the proof"
+			}
+		}
+	}
+	return ""
 }
 
 func (r *Runner) lockClosed(l Label, v guard.Verdict) {

@@ -92,6 +92,9 @@ func (r *Runner) cardGone(roll *Roll, v guard.Volume) {
 	case step == StepSeat || step == StepStart:
 		r.stopJob(nil)
 		r.notify(Notice{Grade: "look", What: "The card is no longer in the reader.", Safe: "nothing was copied.", Do: "seat it again, or put back."})
+	case roll.Erasing:
+		// The erase finds out by itself and says exactly what is gone; a plain reader folder that is emptied also
+		// reports its card as gone.
 	case step == StepReseat || step == StepErase:
 		r.stopJob(nil)
 		r.voidPermit()
@@ -227,6 +230,11 @@ func (r *Runner) scan(roll *Roll, v guard.Volume) {
 			err = &guard.Error{Op: "scan", Item: "card", Kind: guard.KindDenied, Err: errors.New("simulated and real media are never mixed")}
 			return
 		}
+		if v.ID == "" { // it was reported before its drive answered
+			if known, ierr := r.cfg.Media.Identify(v.Mount); ierr == nil && known.Mount == v.Mount {
+				v = known
+			}
+		}
 		list, err = r.cfg.Media.Scan(ctx, v)
 	}, func() {
 		roll := r.shift.Rolls[l]
@@ -241,6 +249,7 @@ func (r *Runner) scan(roll *Roll, v guard.Volume) {
 			r.holdFault(l, ge)
 			return
 		}
+		r.card = v
 		r.scanned(roll, v, list, r.cfg.Now().Sub(began))
 	})
 }

@@ -9,7 +9,6 @@ import (
 type draft struct {
 	production, operator, station string
 	day                           int
-	to                            []string // destinations given and not probed yet
 	camerasDone                   bool
 	toDone                        bool
 

@@ -9,7 +9,6 @@ import (
 type snapshot struct {
 	view   View
 	clocks []clockBase
-	asked  time.Time
 }
 
 // clockBase is a clock with its beginning on the monotonic clock; Less is machine time that does not count.

@@ -36,6 +36,8 @@ func (s *Shift) applyRoll(e Entry, r *Roll) error {
 		return s.gone(e, r)
 	case CopyBegan, CopyProven, CopyFailed:
 		return s.copying(e, r)
+	case CopyAdded:
+		return s.copyAdded(e, r, ev)
 	case RollLogged, CountShown, CountRead, CardPulled:
 		return s.whileCopying(e, r)
 	case DestLooked:
@@ -194,6 +196,27 @@ func (s *Shift) copying(e Entry, r *Roll) error {
 			return s.refuse(e, "no copy is running")
 		}
 		r.Copy, r.Copies = CopyIsFailed, ev.Copies
+	}
+	return nil
+}
+
+// copyAdded takes a further proven copy: one more destination that has to be looked at and that the lock asks for.
+func (s *Shift) copyAdded(e Entry, r *Roll, ev CopyAdded) error {
+	if r.Copy != CopyIsProven || ev.Proof == "" || len(ev.Copies) == 0 {
+		return s.refuse(e, "there is no proven copy to add to")
+	}
+	if r.Erasing {
+		return s.refuse(e, "the erase has begun")
+	}
+	for _, c := range ev.Copies {
+		if !c.Proven || proofOf(r, c.Name) != nil {
+			return s.refuse(e, fmt.Sprintf("%s is not a further proven copy", clip(c.Name, 20)))
+		}
+	}
+	r.Proof, r.Copies = ev.Proof, append(r.Copies, ev.Copies...)
+	r.LookedBy = "" // the new destination was not looked at
+	if r.Lock != nil {
+		r.Lock.Void = true
 	}
 	return nil
 }

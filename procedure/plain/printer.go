@@ -5,7 +5,6 @@ import (
 	"errors"
 	"fmt"
 	"strings"
-	"time"
 
 	"twobin/procedure"
 )
@@ -25,7 +24,6 @@ type printer struct {
 	bellSeq int
 	reader  string
 	again   bool // something was said since: the prompt is printed once more
-	copied  time.Time
 	done    int64
 	phase   string
 }

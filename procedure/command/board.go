@@ -1,0 +1,35 @@
+package command
+
+import (
+	"encoding/json"
+	"io"
+
+	"twobin/procedure/board"
+)
+
+// Board is the verb that shows where every roll is.
+type Board struct {
+	Common
+	Journal string `help:"The journal to read; default: the shift that is open." placeholder:"FILE"`
+	JSON    bool   `help:"JSON on stdout."`
+}
+
+// Run prints the board once.
+func (c *Board) Run(a *App) error {
+	home, err := c.home(a)
+	if err != nil {
+		return err
+	}
+	f, err := current(home, c.Journal)
+	if err != nil {
+		return err
+	}
+	b := board.Of(f.shift, a.Now())
+	if c.JSON {
+		e := json.NewEncoder(a.Out)
+		e.SetIndent("", "  ")
+		return e.Encode(b)
+	}
+	_, err = io.WriteString(a.Out, b.Text(80, 24))
+	return err
+}

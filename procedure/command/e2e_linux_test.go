@@ -1,0 +1,464 @@
+package command_test
+
+import (
+	"bufio"
+	"encoding/json"
+	"fmt"
+	"io"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"regexp"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+)
+
+// need skips, or with TWOBIN_TEST_ALL=1 fails, when this machine lacks what a test asks for.
+func need(tb testing.TB, lack string) {
+	tb.Helper()
+	if os.Getenv("TWOBIN_TEST_ALL") == "1" {
+		tb.Fatalf("TWOBIN_TEST_ALL=1, but this machine lacks: %s", lack)
+	}
+	tb.Skipf("lacks: %s", lack)
+}
+
+func needTools(tb testing.TB, names ...string) {
+	tb.Helper()
+	for _, n := range names {
+		if _, err := exec.LookPath(n); err != nil {
+			need(tb, n)
+		}
+	}
+}
+
+func sh(tb testing.TB, name string, args ...string) string {
+	tb.Helper()
+	b, err := exec.Command(name, args...).CombinedOutput()
+	if err != nil {
+		tb.Fatalf("%s %s: %v\n%s", name, strings.Join(args, " "), err, b)
+	}
+	return strings.TrimSpace(string(b))
+}
+
+var built = struct {
+	sync.Once
+	path string
+	err  error
+}{}
+
+// binary builds the program once for all tests of the package.
+func binary(tb testing.TB) string {
+	tb.Helper()
+	built.Do(func() {
+		dir, err := os.MkdirTemp("", "twobin-test-")
+		if err != nil {
+			built.err = err
+			return
+		}
+		built.path = filepath.Join(dir, "twobin")
+		b, err := exec.Command("go", "build", "-o", built.path, "twobin").CombinedOutput()
+		if err != nil {
+			built.err = fmt.Errorf("%w\n%s", err, b)
+		}
+	})
+	if built.err != nil {
+		tb.Fatal(built.err)
+	}
+	return built.path
+}
+
+// disk is one ext4 image on a loop device.
+type disk struct {
+	tb      testing.TB
+	img, at string
+	loop    string
+	mounted bool
+}
+
+func newDisk(tb testing.TB, dir, name string, mib int64) *disk {
+	tb.Helper()
+	d := &disk{tb: tb, img: filepath.Join(dir, name+".img"), at: filepath.Join(dir, name)}
+	f, err := os.Create(d.img)
+	if err == nil {
+		err = f.Truncate(mib << 20)
+	}
+	if err == nil {
+		err = f.Close()
+	}
+	if err == nil {
+		err = os.Mkdir(d.at, 0o755)
+	}
+	if err != nil {
+		tb.Fatal(err)
+	}
+	sh(tb, "mkfs.ext4", "-q", "-L", strings.ToUpper(name), d.img)
+	d.loop = sh(tb, "losetup", "-f", "--show", d.img)
+	tb.Cleanup(func() {
+		if d.mounted {
+			_ = exec.Command("umount", "-l", d.at).Run()
+		}
+		_ = exec.Command("losetup", "-d", d.loop).Run()
+	})
+	return d
+}
+
+func (d *disk) mount() {
+	d.tb.Helper()
+	sh(d.tb, "mount", d.loop, d.at)
+	d.mounted = true
+}
+
+func (d *disk) umount() {
+	d.tb.Helper()
+	sh(d.tb, "umount", d.at)
+	d.mounted = false
+}
+
+// proc is the real program in plain mode behind pipes.
+type proc struct {
+	tb   testing.TB
+	cmd  *exec.Cmd
+	in   io.WriteCloser
+	mu   sync.Mutex
+	all  []string
+	seen int
+	more chan struct{}
+	done chan error
+}
+
+func run(tb testing.TB, bin string, args ...string) *proc {
+	tb.Helper()
+	p := &proc{tb: tb, cmd: exec.Command(bin, args...), more: make(chan struct{}), done: make(chan error, 1)}
+	var err error
+	if p.in, err = p.cmd.StdinPipe(); err != nil {
+		tb.Fatal(err)
+	}
+	out, err := p.cmd.StdoutPipe()
+	if err != nil {
+		tb.Fatal(err)
+	}
+	p.cmd.Stderr = p.cmd.Stdout
+	if err := p.cmd.Start(); err != nil {
+		tb.Fatal(err)
+	}
+	go func() {
+		sc := bufio.NewScanner(out)
+		for sc.Scan() {
+			p.mu.Lock()
+			p.all = append(p.all, sc.Text())
+			close(p.more)
+			p.more = make(chan struct{})
+			p.mu.Unlock()
+		}
+		p.done <- p.cmd.Wait()
+	}()
+	tb.Cleanup(func() { _ = p.cmd.Process.Kill() })
+	return p
+}
+
+func (p *proc) text() string {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	return strings.Join(p.all, "\n")
+}
+
+func (p *proc) await(want string) string {
+	p.tb.Helper()
+	deadline := time.After(40 * time.Second)
+	for {
+		p.mu.Lock()
+		for i := p.seen; i < len(p.all); i++ {
+			if strings.Contains(p.all[i], want) {
+				p.seen = i + 1
+				l := p.all[i]
+				p.mu.Unlock()
+				return l
+			}
+		}
+		more := p.more
+		p.mu.Unlock()
+		select {
+		case <-more:
+		case <-deadline:
+			p.tb.Fatalf("no line with %q came. All output:\n%s", want, p.text())
+		}
+	}
+}
+
+func (p *proc) say(ls ...string) {
+	p.tb.Helper()
+	for _, l := range ls {
+		if _, err := io.WriteString(p.in, l+"\n"); err != nil {
+			p.tb.Fatal(err)
+		}
+	}
+}
+
+func (p *proc) ask(id, answer string) string {
+	p.tb.Helper()
+	l := p.await("[" + id + "]")
+	p.say(answer)
+	return l
+}
+
+// exit ends the input and gives the exit code.
+func (p *proc) exit() int {
+	p.tb.Helper()
+	_ = p.in.Close()
+	select {
+	case <-p.done:
+	case <-time.After(30 * time.Second):
+		p.tb.Fatalf("the program does not end. All output:\n%s", p.text())
+	}
+	return p.cmd.ProcessState.ExitCode()
+}
+
+// station is a card and two drives on loop devices, mounted and unmounted as an operator would.
+type station struct {
+	tb                  testing.TB
+	dir, home           string
+	card, raid, shuttle *disk
+	p                   *proc
+}
+
+func newStation(tb testing.TB) *station {
+	tb.Helper()
+	if os.Getuid() != 0 {
+		need(tb, "root (loop devices)")
+	}
+	needTools(tb, "losetup", "mkfs.ext4", "mount", "umount", "xxhsum")
+	dir := tb.TempDir()
+	s := &station{tb: tb, dir: dir, home: filepath.Join(dir, "home"), card: newDisk(tb, dir, "card", 64), raid: newDisk(tb, dir, "raid", 96), shuttle: newDisk(tb, dir, "shuttle", 96)}
+	s.raid.mount()
+	s.shuttle.mount()
+	s.card.mount()
+	for name, n := range map[string]int{"CLIPS/A001C001_R4KQ.mov": 9 << 20, "CLIPS/A001C002_M2ZT.mov": 5 << 20, "CLIPS/A001C002_M2ZT.xml": 700, "notes.txt": 40} {
+		p := filepath.Join(s.card.at, name)
+		if err := os.MkdirAll(filepath.Dir(p), 0o755); err != nil {
+			tb.Fatal(err)
+		}
+		b := make([]byte, n)
+		for i := range b {
+			b[i] = byte(i*31 + i>>8 + len(name))
+		}
+		if err := os.WriteFile(p, b, 0o644); err != nil {
+			tb.Fatal(err)
+		}
+	}
+	s.card.umount()
+	return s
+}
+
+func (s *station) begin() {
+	s.p = run(s.tb, binary(s.tb), "shift", "--home", s.home, "--production", "Harbour Lights", "--day", "3", "--operator", "Kim", "--station", "cart",
+		"--to", s.raid.at, "--to", s.shuttle.at, "--reader", s.card.at, "--brief")
+}
+
+func (s *station) setUp() {
+	s.p.ask("setup.camera", "A blue")
+	s.p.ask("setup.camera", "")
+	s.p.ask("setup.marking", "red tape over the case")
+	s.p.ask("setup.kit", "k")
+	s.p.ask("setup.bins", "b")
+	s.p.ask("setup.done", "s")
+}
+
+func (s *station) toStart() {
+	p := s.p
+	p.ask("next", "p")
+	p.ask("pick.card", "A001")
+	p.ask("pick.tape", "A001")
+	p.ask("seat.tape", "t")
+	p.await("waiting for the card")
+	s.card.mount()
+	p.await("[start.go]")
+}
+
+func (s *station) logCount() {
+	p := s.p
+	p.ask("log.serial", "S-0117")
+	p.ask("log.notes", "")
+	_, fig, _ := strings.Cut(p.await("for the book: "), "for the book: ")
+	files, size, _ := strings.Cut(fig, ", ")
+	n, _, _ := strings.Cut(files, " ")
+	p.ask("count.written", "w")
+	p.ask("count.files", n)
+	p.ask("count.size", size)
+}
+
+var sighted = regexp.MustCompile(`\[look\.(\w+)\].*Open ([^. ]+)\. What stands for the dots: (\S+)`)
+
+func (s *station) look() {
+	for range 2 {
+		m := sighted.FindStringSubmatch(s.p.await("[look."))
+		if m == nil {
+			s.tb.Fatalf("cannot read the sighted check:\n%s", s.p.text())
+		}
+		drive := map[string]*disk{"RAID": s.raid, "SHUTTLE": s.shuttle}[m[1]]
+		found, err := filepath.Glob(filepath.Join(drive.at, "*/*/A", m[2], strings.Replace(m[3], "····", "????", 1)))
+		if err != nil || len(found) != 1 {
+			s.tb.Fatalf("%v: %v %v", m, found, err)
+		}
+		head, _, _ := strings.Cut(m[3], "····")
+		s.p.say(filepath.Base(found[0])[len(head) : len(head)+4])
+	}
+}
+
+// The whole shift on real mounts, in plain mode: afterwards a general tool accepts every copy, the card is empty and
+// the journal verifies.
+func TestShiftOnRealMounts(t *testing.T) {
+	s := newStation(t)
+	s.begin()
+	p := s.p
+	s.setUp()
+	p.ask("next", "arrived A001")
+	p.ask("receive.from", "Robin")
+	p.ask("receive.bin", "b")
+	s.toStart()
+	p.say("s")
+	s.logCount()
+	p.await("[pull.desk]")
+	s.card.umount()
+	p.await("reader: card out")
+	p.say("d")
+	s.look()
+	p.ask("mark.green", "g")
+	p.ask("bin.green", "i")
+	p.ask("next", "e")
+	p.await("waiting for the card")
+	s.card.mount()
+	p.ask("reseat.in", "i")
+	p.ask("erase.label", "erase A001")
+	p.await("The card is empty")
+	left, err := filepath.Glob(filepath.Join(s.card.at, "*"))
+	if err != nil || len(left) != 1 || filepath.Base(left[0]) != "lost+found" {
+		t.Errorf("left on the card: %v %v", left, err)
+	}
+	s.card.umount()
+	p.await("reader: card out")
+	p.say("Robin")
+	p.await("A001 closed")
+	p.ask("next", "c")
+	p.ask("close.tapes", "1")
+	p.ask("close.book", "1")
+	p.ask("close.done", "c")
+	_, code, _ := strings.Cut(p.await("Closing code: "), "Closing code: ")
+	p.ask("close.code", code)
+	if rc := p.exit(); rc != 0 {
+		t.Errorf("exit code %d, want 0\n%s", rc, p.text())
+	}
+	for _, d := range []*disk{s.raid, s.shuttle} {
+		// The list is checked by a general tool, from a fresh mount.
+		d.umount()
+		d.mount()
+		list, err := filepath.Glob(filepath.Join(d.at, "*/*/A/A001.xxh64"))
+		if err != nil || len(list) != 1 {
+			t.Fatalf("checksum list: %v %v", list, err)
+		}
+		cmd := exec.Command("xxhsum", "-c", "A001.xxh64")
+		cmd.Dir = filepath.Dir(list[0])
+		if b, err := cmd.CombinedOutput(); err != nil {
+			t.Errorf("xxhsum -c in %s: %v\n%s", cmd.Dir, err, b)
+		}
+	}
+	b, err := exec.Command(binary(t), "journal", "--verify", "--json", "--home", s.home).Output()
+	if err != nil {
+		t.Fatalf("journal --verify: %v\n%s", err, b)
+	}
+	var rep struct {
+		Whole       bool   `json:"whole"`
+		Closed      bool   `json:"closed"`
+		ClosingCode string `json:"closing_code"`
+	}
+	if err := json.Unmarshal(b, &rep); err != nil || !rep.Whole || !rep.Closed || rep.ClosingCode != code {
+		t.Errorf("journal --verify: %+v, %v; want whole, closed, code %s", rep, err, code)
+	}
+}
+
+// One bit flipped under the file system of a destination, between the copy and its read-back: the roll is on hold, the
+// lock stays closed and says why. The flip is in the image file, so the file system knows nothing of it.
+func TestBitFlippedUnderADestination(t *testing.T) {
+	s := newStation(t)
+	s.begin()
+	p := s.p
+	s.setUp()
+	p.ask("next", "arrived A001")
+	p.ask("receive.from", "Robin")
+	p.ask("receive.bin", "b")
+	s.toStart()
+	p.say("s")
+	s.logCount()
+	p.await("[pull.desk]")
+	s.card.umount()
+	p.await("reader: card out")
+	p.say("d")
+	s.look()
+	p.ask("mark.green", "g")
+	p.ask("bin.green", "i")
+	// The copies were proven; now one of them rots, before the erase. recheck = full is not set: the sample has all
+	// files of so small a card.
+	flip(t, s.raid)
+	p.ask("next", "e")
+	p.await("waiting for the card")
+	s.card.mount()
+	p.ask("reseat.in", "i")
+	p.await("the lock is closed. L5: a file on RAID differs from the proof")
+	p.await("A001 is on hold: a file on RAID differs from the proof")
+	p.say("erase A001")
+	p.await("refused")
+	if m, _ := filepath.Glob(filepath.Join(s.card.at, "CLIPS/*")); len(m) != 3 {
+		t.Errorf("on the card: %v, want its 3 clips", m)
+	}
+	if rc := p.exit(); rc != 0 {
+		t.Errorf("exit code %d, want 0", rc)
+	}
+	out, err := exec.Command(binary(t), "lock", "A001", "--home", s.home).CombinedOutput()
+	var xe *exec.ExitError
+	if !asExit(err, &xe) || xe.ExitCode() != 3 || !strings.Contains(string(out), "L6 closed") {
+		t.Errorf("twobin lock: %v\n%s", err, out)
+	}
+}
+
+func asExit(err error, x **exec.ExitError) bool {
+	e, ok := err.(*exec.ExitError)
+	*x = e
+	return ok
+}
+
+// flip changes one bit of the largest clip in the image, found by its contents.
+func flip(tb testing.TB, d *disk) {
+	tb.Helper()
+	found, err := filepath.Glob(filepath.Join(d.at, "*/*/A/A001/CLIPS/A001C001_R4KQ.mov"))
+	if err != nil || len(found) != 1 {
+		tb.Fatalf("%v %v", found, err)
+	}
+	out := sh(tb, "filefrag", "-v", "-b4096", found[0])
+	m := regexp.MustCompile(`(?m)^\s*0:\s+0\.\.\s*\d+:\s+(\d+)\.\.`).FindStringSubmatch(out)
+	if m == nil {
+		tb.Fatalf("filefrag: %s", out)
+	}
+	var block int64
+	if _, err := fmt.Sscan(m[1], &block); err != nil {
+		tb.Fatal(err)
+	}
+	one := make([]byte, 1)
+	off := block*4096 + 2048
+	img, err := os.OpenFile(d.img, os.O_RDWR, 0)
+	if err != nil {
+		tb.Fatal(err)
+	}
+	defer img.Close()
+	if _, err := img.ReadAt(one, off); err != nil {
+		tb.Fatal(err)
+	}
+	one[0] ^= 4
+	if _, err := img.WriteAt(one, off); err != nil {
+		tb.Fatal(err)
+	}
+	if err := img.Sync(); err != nil {
+		tb.Fatal(err)
+	}
+	sh(tb, "blockdev", "--flushbufs", d.loop)
+}

@@ -1,0 +1,494 @@
+package procedure_test
+
+import (
+	"errors"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"twobin/guard"
+	"twobin/procedure"
+	"twobin/procedure/journal"
+)
+
+func (r *rig) copies(drive, label, file string) []string {
+	r.tb.Helper()
+	m, err := filepath.Glob(filepath.Join(r.dir, drive, "Harbour_Lights", "day003_*", label[:1], label, file))
+	if err != nil {
+		r.tb.Fatal(err)
+	}
+	return m
+}
+
+// One roll from the red bin back to the camera, in plain mode, without the erase.
+func TestOneRollToGreenAndBack(t *testing.T) {
+	t.Parallel()
+	r := newRig(t).start().setUp()
+	r.card("A001", clips("A001"))
+	r.receive("A001")
+	r.toStart("A001")
+	r.toGreen("A001")
+	r.ask("next", "r")
+	r.ask("return.to", "Robin")
+	r.out.await(t, "A001 closed")
+	for _, drive := range []string{"raid", "shuttle"} {
+		if m := r.copies(drive, "A001", "CLIPS/A001C001_R4KQ.mov"); len(m) != 1 {
+			t.Errorf("on %s: %v", drive, m)
+		}
+		if m := r.copies(drive, "A001", "../A001.xxh64"); len(m) != 1 {
+			t.Errorf("checksum list on %s: %v", drive, m)
+		}
+		if m := r.copies(drive, "A001", "ascmhl/0001_*.mhl"); len(m) != 1 {
+			t.Errorf("manifest on %s: %v", drive, m)
+		}
+	}
+	roll := r.runner.Shift().Roll("A001")
+	if roll.Place != procedure.PlaceReturned || roll.Erased {
+		t.Errorf("A001: %v, erased %v", roll.Place, roll.Erased)
+	}
+	if _, err := os.Stat(filepath.Join(r.dir, "cards/A001/CLIPS/A001C001_R4KQ.mov")); err != nil {
+		t.Errorf("the card lost a file: %v", err)
+	}
+}
+
+// The whole routine with the erase, then the close with its code.
+func TestWholeShift(t *testing.T) {
+	t.Parallel()
+	r := newRig(t).start().setUp()
+	r.card("A001", clips("A001"))
+	r.receive("A001")
+	r.toStart("A001")
+	r.toGreen("A001")
+	r.toErase("A001")
+	r.say("A001") // without the word: nothing happens
+	r.out.await(t, "no label was typed")
+	r.out.await(t, "[erase.label]")
+	r.say("erase A002")
+	r.out.await(t, "is not the label")
+	r.say("erase a001 ")
+	r.out.await(t, "The card is empty")
+	r.pull("A001")
+	r.out.await(t, "reader: card out")
+	r.say("Robin")
+	r.out.await(t, "A001 closed")
+	left, err := filepath.Glob(filepath.Join(r.dir, "cards/A001/*"))
+	if err != nil || len(left) != 0 {
+		t.Errorf("left on the card: %v %v", left, err)
+	}
+	if m := r.copies("raid", "A001", "CLIPS/A001C001_R4KQ.mov"); len(m) != 1 {
+		t.Errorf("the copy is gone")
+	}
+	r.say("close")
+	r.ask("close.tapes", "2")
+	r.out.await(t, "count again")
+	r.ask("close.tapes", "1")
+	r.ask("close.book", "1")
+	r.ask("close.done", "c")
+	shown := r.out.await(t, "Closing code: ")
+	_, code, _ := strings.Cut(shown, "Closing code: ")
+	r.ask("close.code", "AAAA")
+	r.out.await(t, "That is not the closing code")
+	r.say(strings.ToLower(code))
+	if err := <-r.done; err != nil {
+		t.Fatalf("plain: %v", err)
+	}
+	r.done <- nil
+	s := r.runner.Shift()
+	if !s.Closed || !s.CodeRight || len(s.OpenPoints) != 0 {
+		t.Errorf("closed %v, code right %v, open points %v", s.Closed, s.CodeRight, s.OpenPoints)
+	}
+	if rep, err := journal.Verify(r.journal); err != nil || !rep.Whole {
+		t.Errorf("journal: %v %v", rep, err)
+	}
+}
+
+// Invariant 1, through the program: what is not due is refused, journaled, and changes nothing.
+func TestInvariant1OutOfOrderIsRefused(t *testing.T) {
+	t.Parallel()
+	r := newRig(t).start().setUp()
+	r.card("A001", clips("A001"))
+	r.out.await(t, "[next]")
+	r.say("p")
+	r.out.await(t, "holds no roll that is ready")
+	r.say("erase A001")
+	r.out.await(t, "not asked")
+	r.out.await(t, "[next]")
+	r.say("put back")
+	r.out.await(t, "No roll is under way")
+	r.receive("A001")
+	r.say("e")
+	r.out.await(t, "green bin holds no roll")
+	r.toStart("A001")
+	r.say("arrived B001")
+	r.out.await(t, "Not now")
+	r.say("note hello")
+	r.out.await(t, "Not in a critical step")
+	if n := r.count("refused"); n != 6 {
+		t.Errorf("%d refusals in the journal, want 6", n)
+	}
+	if roll := r.runner.Shift().Roll("A001"); roll.Step != procedure.StepStart || roll.Copy != procedure.CopyNone {
+		t.Errorf("A001 is at %v, copy %v", roll.Step, roll.Copy)
+	}
+}
+
+func TestLabelsDiffer(t *testing.T) {
+	t.Parallel()
+	r := newRig(t).start().setUp()
+	r.receive("A001")
+	r.ask("next", "p")
+	r.ask("pick.card", "A001")
+	r.ask("pick.tape", "A002")
+	r.out.await(t, "A001 is on hold: label differs")
+	if roll := r.runner.Shift().Roll("A001"); roll.Held == nil || roll.Place != procedure.PlaceRedBin {
+		t.Errorf("held %v, place %v", roll.Held, roll.Place)
+	}
+	// It leaves hold by a fresh pass.
+	r.card("A001", clips("A001"))
+	r.ask("next", "h")
+	r.ask("pick.card", "A001")
+	r.ask("pick.tape", "A001")
+	r.ask("seat.tape", "t")
+	if roll := r.runner.Shift().Roll("A001"); roll.Held != nil || roll.Pass != 2 {
+		t.Errorf("held %v, pass %d", roll.Held, roll.Pass)
+	}
+}
+
+func TestAnotherRollTaken(t *testing.T) {
+	t.Parallel()
+	r := newRig(t).start().setUp()
+	r.receive("A001")
+	r.receive("B001")
+	r.ask("next", "p")
+	r.ask("pick.card", "B001")
+	r.ask("pick.tape", "B001")
+	r.out.await(t, "You hold B001. First in line is A001.")
+	s := r.runner.Shift()
+	if s.Red[0] != "A001" || s.Roll("A001").Held != nil {
+		t.Errorf("red bin %v", s.Red)
+	}
+}
+
+func TestDuplicateLabelAndGap(t *testing.T) {
+	t.Parallel()
+	r := newRig(t).start().setUp()
+	r.receive("A001")
+	r.ask("next", "arrived A001")
+	r.out.await(t, "came in already")
+	r.ask("next", "arrived A003")
+	r.ask("receive.from", "")
+	r.ask("receive.bin", "b")
+	r.ask("receive.gap", "still in the camera")
+	r.out.await(t, "[next]")
+	if n := r.count("gap.asked"); n != 1 {
+		t.Errorf("%d gaps asked, want 1", n)
+	}
+	s := r.runner.Shift()
+	if m := s.Missing()["A"]; len(m) != 1 || m[0] != "A002" {
+		t.Errorf("missing %v", m)
+	}
+	if f := s.Roll("A003").From; f != "Robin" {
+		t.Errorf("from %q, want the one who brought the last roll", f)
+	}
+}
+
+func TestPutBackFromStartAndLateStart(t *testing.T) {
+	t.Parallel()
+	r := newRig(t).start().setUp()
+	r.card("A001", clips("A001"))
+	r.receive("A001")
+	r.receive("B001")
+	r.toStart("A001")
+	r.clock.pass(31 * time.Second)
+	r.out.await(t, "Too long since the card was seated")
+	r.say("s")
+	r.out.await(t, "refused: too long since seating")
+	r.say("put back")
+	r.out.await(t, "A001 is put back")
+	r.pull("A001")
+	s := r.runner.Shift()
+	if s.Red[0] != "A001" || s.Roll("A001").Step != procedure.StepPick || s.Roll("A001").TapeMoved {
+		t.Errorf("after put back: %v, %+v", s.Red, s.Roll("A001"))
+	}
+	if m := r.copies("raid", "A001", "*"); len(m) != 0 {
+		t.Errorf("something was copied: %v", m)
+	}
+	if r.count("step.late") != 1 || r.count("copy.began") != 0 {
+		t.Errorf("late %d, begun %d", r.count("step.late"), r.count("copy.began"))
+	}
+	r.toStart("A001")
+	r.toGreen("A001")
+}
+
+func TestDeskTooLong(t *testing.T) {
+	t.Parallel()
+	r := newRig(t).start().setUp()
+	r.card("A001", clips("A001"))
+	r.receive("A001")
+	r.toStart("A001")
+	r.say("s")
+	r.logCount()
+	r.out.await(t, "[pull.desk]")
+	r.pull("A001")
+	r.out.await(t, "reader: card out")
+	r.say("d")
+	q := r.out.await(t, "[look.")
+	r.clock.pass(3*time.Minute + time.Second)
+	r.out.await(t, "lies on the desk too long")
+	r.say(r.answerOf(q))
+	r.say(r.answerOf(r.out.await(t, "[look.")))
+	r.ask("mark.green", "g")
+	r.ask("bin.green", "i")
+	if n := r.count("step.late"); n != 1 {
+		t.Errorf("%d late, want 1", n)
+	}
+}
+
+func TestSightedCheckFailsTwice(t *testing.T) {
+	t.Parallel()
+	r := newRig(t).start().setUp()
+	r.card("A001", clips("A001"))
+	r.receive("A001")
+	r.toStart("A001")
+	r.say("s")
+	r.logCount()
+	r.out.await(t, "[pull.desk]")
+	r.pull("A001")
+	r.out.await(t, "reader: card out")
+	r.say("d")
+	r.ask("look.RAID", "nope")
+	r.out.await(t, "is not what stands there on RAID")
+	r.ask("look.RAID", "nope")
+	r.out.await(t, "on hold: sighted check failed on RAID")
+}
+
+func TestStrayVolumeIsNamedAndLeft(t *testing.T) {
+	t.Parallel()
+	r := newRig(t).start().setUp()
+	r.card("X", clips("X001"))
+	r.out.await(t, "[next]")
+	r.seat("X")
+	r.out.await(t, "A volume appeared that no step waits for")
+	if n := r.count("volume.stray"); n != 1 {
+		t.Errorf("%d strays, want 1", n)
+	}
+	if m, _ := filepath.Glob(filepath.Join(r.dir, "raid/*")); len(m) != 0 {
+		t.Errorf("something was copied: %v", m)
+	}
+}
+
+func TestSameCardAgainAndOldFiles(t *testing.T) {
+	t.Parallel()
+	r := newRig(t).start().setUp()
+	r.card("A001", clips("A001"))
+	r.receive("A001")
+	r.toStart("A001")
+	r.toGreen("A001")
+	r.receive("A002")
+	r.ask("next", "p")
+	r.ask("pick.card", "A002")
+	r.ask("pick.tape", "A002")
+	r.ask("seat.tape", "t")
+	r.out.await(t, "waiting for the card")
+	r.seat("A001") // the card of A001, unchanged, under the tape of A002
+	r.out.await(t, "the card holds what A001 held")
+	r.pull("A001")
+	// Recorded on without formatting: old files and new ones.
+	r.card("A001", map[string]string{"CLIPS/A002C001_K9TT.mov": "new"})
+	r.ask("next", "h")
+	r.ask("pick.card", "A002")
+	r.ask("pick.tape", "A002")
+	r.ask("seat.tape", "t")
+	r.out.await(t, "waiting for the card")
+	r.seat("A001")
+	r.out.await(t, "[start.go]")
+	r.say("s")
+	r.out.await(t, "belong to A001: it was not formatted since")
+}
+
+func TestEmptyAndOddCards(t *testing.T) {
+	t.Parallel()
+	r := newRig(t).start().setUp()
+	if err := os.MkdirAll(filepath.Join(r.dir, "cards/A001"), 0o755); err != nil {
+		t.Fatal(err)
+	}
+	r.receive("A001")
+	r.ask("next", "p")
+	r.ask("pick.card", "A001")
+	r.ask("pick.tape", "A001")
+	r.ask("seat.tape", "t")
+	r.out.await(t, "waiting for the card")
+	r.seat("A001")
+	r.out.await(t, "on hold: the card is empty")
+	r.pull("A001")
+	r.card("A001", clips("A001"))
+	if err := os.Symlink("/", filepath.Join(r.dir, "cards/A001/link")); err != nil {
+		t.Skip("no symbolic links here:", err)
+	}
+	r.ask("next", "h")
+	r.ask("pick.card", "A001")
+	r.ask("pick.tape", "A001")
+	r.ask("seat.tape", "t")
+	r.out.await(t, "waiting for the card")
+	r.seat("A001")
+	r.out.await(t, "holds something that is no file")
+}
+
+// An unequal file of the same name on one drive: that drive is refused, its file stays, the roll is on hold.
+func TestInvariant3UnequalFileStays(t *testing.T) {
+	t.Parallel()
+	r := newRig(t).start().setUp()
+	r.card("A001", clips("A001"))
+	s := r.runner.Shift()
+	own := filepath.Join(r.dir, "raid", filepath.FromSlash(s.Folder("A001")), "notes.txt")
+	if err := os.MkdirAll(filepath.Dir(own), 0o755); err != nil {
+		t.Fatal(err)
+	}
+	if err := os.WriteFile(own, []byte("somebody else's"), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	r.receive("A001")
+	r.toStart("A001")
+	r.say("s")
+	r.out.await(t, "A001 on RAID: another file of that name stands there")
+	r.out.await(t, "the roll is on hold")
+	if b, err := os.ReadFile(own); err != nil || string(b) != "somebody else's" {
+		t.Errorf("the file on RAID is %q, %v", b, err)
+	}
+	roll := r.runner.Shift().Roll("A001")
+	if roll.Held == nil || roll.Copy == procedure.CopyIsProven {
+		t.Errorf("held %v, copy %v", roll.Held, roll.Copy)
+	}
+}
+
+func TestDestinationGoes(t *testing.T) {
+	t.Parallel()
+	r := newRig(t).start().setUp()
+	r.card("A001", clips("A001"))
+	r.receive("A001")
+	r.toStart("A001")
+	v, err := r.Identify(filepath.Join(r.dir, "raid"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	r.vols <- procedure.VolumeChange{Gone: []guard.Volume{v}}
+	r.out.await(t, "RAID is no longer there")
+	r.say("s")
+	r.out.await(t, "refused: 1 destinations are in use, 2 are needed")
+	r.vols <- procedure.VolumeChange{Arrived: []guard.Volume{v}}
+	r.out.await(t, "RAID is back")
+	r.say("s")
+	r.out.await(t, "[log.serial]")
+}
+
+func TestCalledAway(t *testing.T) {
+	t.Parallel()
+	r := newRig(t).start().setUp()
+	r.receive("A001")
+	r.out.await(t, "[next]")
+	r.say("away")
+	r.out.await(t, "called away. You are at: Pick. Next is: Seat.")
+	r.say("p")
+	r.out.await(t, "say that you are back first")
+	r.say("back")
+	r.ask("next", "p")
+	r.ask("pick.card", "A001")
+	r.ask("pick.tape", "A001")
+	r.out.await(t, "[seat.tape]")
+	r.say("away") // in a critical step it is put back
+	r.out.await(t, "A001 is put back")
+	if r.count("away.began") != 1 || r.count("away.ended") != 1 || r.count("roll.putback") != 1 {
+		t.Errorf("away %d/%d, put back %d", r.count("away.began"), r.count("away.ended"), r.count("roll.putback"))
+	}
+}
+
+func TestMisfitNoteAndOperator(t *testing.T) {
+	t.Parallel()
+	r := newRig(t).start().setUp()
+	r.receive("A001")
+	r.out.await(t, "[next]")
+	r.say("misfit the reader stands on the right here", "note A001 ask for the sound report", "operator Sasha", "why", "help")
+	r.out.await(t, "Noted for the trainer")
+	r.out.await(t, "why: ")
+	r.out.await(t, "put back")
+	r.say("p")
+	r.out.await(t, "[pick.card]")
+	s := r.runner.Shift()
+	if len(s.Notes) != 1 || s.Notes[0].Roll != "A001" || s.Operator != "Sasha" {
+		t.Errorf("notes %+v, operator %s", s.Notes, s.Operator)
+	}
+}
+
+// Invariant 7: an event is on disk before anything of it is shown. A journal that cannot be written stops the work.
+func TestInvariant7NothingShownThatIsNotOnDisk(t *testing.T) {
+	t.Parallel()
+	var fail bool
+	r := newRig(t)
+	r.start(func(c *procedure.Config) {
+		c.OpenBook = func(procedure.ShiftOpened) (procedure.Book, []journal.Line, error) {
+			return journal.Open(r.journal, journal.Options{Now: r.clock.now, Wrap: func(f journal.File) journal.File { return failing{f, &fail} }})
+		}
+	}).setUp()
+	r.receive("A001")
+	r.out.await(t, "[next]")
+	before := len(r.events())
+	fail = true
+	r.say("p")
+	r.out.await(t, "The journal cannot be written")
+	if strings.Contains(r.out.text(), "[pick.card]") {
+		t.Error("the pick was shown although it is not in the journal")
+	}
+	if n := len(r.events()); n != before {
+		t.Errorf("%d events on disk, want %d", n, before)
+	}
+	if !errors.Is(r.runner.Broken(), errNoSpace) {
+		t.Errorf("broken = %v", r.runner.Broken())
+	}
+}
+
+var errNoSpace = errors.New("no space left on device")
+
+type failing struct {
+	journal.File
+	fail *bool
+}
+
+func (f failing) Write(b []byte) (int, error) {
+	if *f.fail {
+		return 0, errNoSpace
+	}
+	return f.File.Write(b)
+}
+
+// Invariant 8, through the program: left at every prompt and started again, the roll is due where the design says.
+func TestInvariant8LeftAndStartedAgain(t *testing.T) {
+	t.Parallel()
+	r := newRig(t).start().setUp()
+	r.card("A001", clips("A001"))
+	r.receive("A001")
+	r.toStart("A001")
+	r.say("s")
+	r.out.await(t, "[log.serial]")
+	r.stop()
+	r.start()
+	r.pull("A001")
+	r.toStart("A001")
+	r.toGreen("A001")
+	r.stop()
+	r.start()
+	r.ask("next", "r")
+	r.ask("return.to", "Robin")
+	r.out.await(t, "A001 closed")
+}
+
+// Two processes on one journal: the second is told who has it.
+func TestSecondProcessOnTheJournal(t *testing.T) {
+	t.Parallel()
+	r := newRig(t).start().setUp()
+	_, _, err := journal.Open(r.journal, journal.Options{})
+	var busy *journal.Busy
+	if !errors.As(err, &busy) || busy.PID != os.Getpid() {
+		t.Errorf("second open: %v", err)
+	}
+}
