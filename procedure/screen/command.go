@@ -1,0 +1,68 @@
+package screen
+
+import (
+	"strings"
+
+	"github.com/charmbracelet/bubbles/key"
+	tea "github.com/charmbracelet/bubbletea"
+
+	"twobin/procedure"
+)
+
+// command is a command that needs a line of text. Its line lies over the prompt; what is half typed there stays.
+type command struct {
+	question string
+	entry    entry
+	intent   func(text string) procedure.Intent
+}
+
+// dropWord begins the line that takes a destination out of use.
+const dropWord = "drop "
+
+// commandFor gives the command of a key, nil for none.
+func (m *model) commandFor(k tea.KeyMsg) *command {
+	make := func(q string, f func(string) procedure.Intent) *command {
+		return &command{question: q, entry: newLine(m.st, m.textWidth(), maxEntry), intent: f}
+	}
+	switch {
+	case key.Matches(k, m.keys.hold):
+		return make("Put this roll on hold. For what reason?", func(s string) procedure.Intent { return procedure.DoHold{Reason: s} })
+	case key.Matches(k, m.keys.note):
+		return make("Note. A label or camera letter as first word pins it there.", func(s string) procedure.Intent { return procedure.DoNote{Text: s} })
+	case key.Matches(k, m.keys.arrived):
+		return make("A card arrived. Label on its tape?", func(s string) procedure.Intent { return procedure.DoArrived{Label: s} })
+	case key.Matches(k, m.keys.misfit):
+		return make("This step does not fit here. What is different?", func(s string) procedure.Intent { return procedure.DoMisfit{Text: s} })
+	case key.Matches(k, m.keys.operator):
+		return make("Somebody else takes over. Name?", func(s string) procedure.Intent { return procedure.DoOperator{Name: s} })
+	case key.Matches(k, m.keys.camera):
+		return make("One more camera: its letter and tape colour, like: C yellow", func(s string) procedure.Intent { return procedure.DoCamera{Text: s} })
+	case key.Matches(k, m.keys.dest):
+		return make("Path of one more destination; or: "+dropWord+"NAME, to take one out of use", func(s string) procedure.Intent {
+			if name, ok := strings.CutPrefix(s, dropWord); ok {
+				return procedure.DoDrop{Name: strings.TrimSpace(name)}
+			}
+			return procedure.DoDestination{Path: s}
+		})
+	}
+	return nil
+}
+
+// keyCommand types the command's line. An empty line sends nothing.
+func (m *model) keyCommand(k tea.KeyMsg) tea.Cmd {
+	c := m.command
+	switch {
+	case key.Matches(k, m.keys.cancel):
+		m.command = nil
+	case key.Matches(k, m.keys.enter):
+		text := strings.TrimSpace(c.entry.value())
+		if text == "" {
+			return nil
+		}
+		m.command = nil
+		return m.do(c.intent(text))
+	default:
+		c.entry.press(k)
+	}
+	return nil
+}
