@@ -1,0 +1,234 @@
+// Package command is the command line's verbs of the training wing: practice and dummy. They share streams, clock and
+// exit codes with the verbs of package twobin/procedure/command.
+//
+// Practice writes below <home>/drills and into its own sandbox (see package practice); dummy writes onto the empty
+// volume that it is given.
+package command
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"log/slog"
+	"os"
+	"os/signal"
+	"strings"
+	"syscall"
+
+	"golang.org/x/term"
+
+	"twobin/guard"
+	"twobin/procedure"
+	"twobin/procedure/board"
+	"twobin/procedure/command"
+	"twobin/procedure/media"
+	"twobin/procedure/plain"
+	"twobin/procedure/screen"
+	"twobin/training/drill"
+	"twobin/training/practice"
+	"twobin/training/world"
+)
+
+// Practice is the verb that runs a drill.
+type Practice struct {
+	command.Common
+	Drill   string `arg:"" optional:"" help:"Which drill; without it the one that is proposed."`
+	Trainee string `help:"Your name: the program remembers what you have done." default:"trainee" placeholder:"NAME"`
+	Coach   string `help:"How much the program says beside its questions: full, brief or none." placeholder:"HOW"`
+	Seed    int64  `help:"Which run of the drill; equal seeds give equal drills. Without it one is drawn." placeholder:"N"`
+	List    bool   `help:"List the drills, what each teaches, and where you stand."`
+	Show    bool   `help:"The program plays, you watch; any key pauses."`
+	Plain   bool   `help:"Line by line instead of full-screen. Chosen by itself where input or output is no terminal."`
+}
+
+// Run runs, shows or lists.
+func (c *Practice) Run(a *command.App) error {
+	home, err := dataHome(c.Home, a)
+	if err != nil {
+		return err
+	}
+	c.Trainee = strings.TrimSpace(c.Trainee)
+	if c.Trainee == "" {
+		return &command.Exit{Code: command.CodeUsage, Err: errors.New("--trainee: a name is needed")}
+	}
+	book, err := practice.ReadBook(home, c.Trainee)
+	if err != nil {
+		return err
+	}
+	if c.List {
+		return list(a.Out, book, c.Trainee)
+	}
+	o := practice.Options{
+		Trainee: c.Trainee, Home: home, Pace: world.Natural, Tool: "twobin " + command.Version, Now: a.Now,
+		Policy: guard.DefaultPolicy(), Log: slog.New(slog.DiscardHandler),
+	}
+	o.Media = func(id guard.Identifier, proofs string) procedure.Media {
+		return media.New(media.Options{Ident: id, Proofs: proofs, Policy: o.Policy, Tool: "twobin", Version: command.Version, Now: a.Now, Log: o.Log})
+	}
+	if err := c.choose(&o, book, a); err != nil {
+		return err
+	}
+	return c.run(a, o, book)
+}
+
+// choose settles drill, coaching and seed: what was asked for, what waits, or what is proposed.
+func (c *Practice) choose(o *practice.Options, book practice.Book, a *command.App) error {
+	usage := func(format string, v ...any) error {
+		return &command.Exit{Code: command.CodeUsage, Err: fmt.Errorf(format, v...)}
+	}
+	coach := practice.Coach(c.Coach)
+	switch coach {
+	case "", practice.Full, practice.Brief, practice.Silent:
+	default:
+		return usage("--coach %q: full, brief or none", c.Coach)
+	}
+	if c.Seed < 0 {
+		return usage("--seed %d: a number from 1", c.Seed)
+	}
+	if r, ok := book.Waiting(); ok && (c.Drill == "" || c.Drill == r.Drill) && c.Seed == 0 && !c.Show {
+		d, known := drill.Find(r.Drill)
+		if known {
+			o.Drill, o.Seed, o.Coach, o.Again = d, r.Seed, r.Coach, &r
+			return nil
+		}
+	}
+	next, how := book.Next()
+	o.Drill, o.Coach = next, how
+	if c.Drill != "" {
+		d, ok := drill.Find(c.Drill)
+		if !ok {
+			return usage("no drill %q: %s", c.Drill, strings.Join(names(), ", "))
+		}
+		o.Drill = d
+		if d.Name != next.Name {
+			o.Coach = practice.Full
+		}
+	}
+	if coach != "" {
+		o.Coach = coach
+	}
+	if c.Show {
+		o.Coach = practice.Shown
+	}
+	const draw = 1_000_000 // seeds that are drawn are short enough to be typed
+	if o.Seed = c.Seed; o.Seed == 0 {
+		o.Seed = 1 + a.Now().UnixNano()%draw
+	}
+	return nil
+}
+
+func names() []string {
+	var out []string
+	for _, d := range drill.Drills() {
+		out = append(out, d.Name)
+	}
+	return out
+}
+
+// run works the drill to its end and says what came of it.
+func (c *Practice) run(a *command.App, o practice.Options, book practice.Book) error {
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	defer stop()
+	s, err := practice.Start(ctx, o)
+	if err != nil {
+		return err
+	}
+	ui, cancel := context.WithCancel(ctx)
+	defer cancel()
+	watched := make(chan struct{})
+	go func() {
+		defer close(watched)
+		select {
+		case <-s.Cut():
+			cancel()
+		case <-ui.Done():
+		}
+	}()
+	fmt.Fprintf(a.Out, "DRILL %s: %s. Seed %d, coach %s, trainee %s.\n", o.Drill.Name, o.Drill.Title, o.Seed, o.Coach, procedure.Plain(o.Trainee))
+	fmt.Fprintf(a.Out, "DRILL sandbox: %s\n", s.Dir())
+	if o.Coach == practice.Shown {
+		err = show(ui, a, s)
+	} else {
+		err = c.work(ui, a, s)
+	}
+	cancel()
+	<-watched
+	if isClosed(s.Cut()) {
+		err = errors.Join(err, s.Leave())
+		fmt.Fprintln(a.Out, "DRILL The power is gone; the program has ended. Start it again with the same words: twobin practice")
+		return errors.Join(err, &command.Exit{Code: command.CodeFailed})
+	}
+	r, endErr := s.End()
+	return errors.Join(err, endErr, c.tell(a, o, s, r, book))
+}
+
+func isClosed(c <-chan struct{}) bool {
+	select {
+	case <-c:
+		return true
+	default:
+		return false
+	}
+}
+
+// work shows the drill full-screen, or line by line.
+func (c *Practice) work(ctx context.Context, a *command.App, s *practice.Session) error {
+	in, out, terminals := terminal(a)
+	if !c.Plain && terminals {
+		return screen.Run(ctx, s, screen.Options{In: in, Out: out, NoColor: a.Env("NO_COLOR") != "", Now: a.Now})
+	}
+	fmt.Fprintln(a.Out, "DRILL besides answers and commands: do answer, do ask, do give, do swap, do open DRIVE.")
+	return plain.Run(ctx, s, plain.Options{In: a.In, Out: a.Out, Bell: terminals, Board: func(w io.Writer) error {
+		_, err := io.WriteString(w, "DRILL board\n"+board.Of(s.Shift(), a.Now()).Text(80, 24))
+		return err
+	}})
+}
+
+// terminal gives the streams as terminals, and whether both are.
+func terminal(a *command.App) (in, out *os.File, both bool) {
+	in, inOK := a.In.(*os.File)
+	out, outOK := a.Out.(*os.File)
+	return in, out, inOK && outOK && term.IsTerminal(int(in.Fd())) && term.IsTerminal(int(out.Fd()))
+}
+
+// tell prints debrief, where things are, and what is proposed next. A drill that was not passed is exit code 1.
+func (c *Practice) tell(a *command.App, o practice.Options, s *practice.Session, r drill.Result, book practice.Book) error {
+	if o.Coach != practice.Shown {
+		if err := drill.Debrief(a.Out, o.Drill, r, book.Earlier(s.Path())); err != nil {
+			return err
+		}
+	}
+	if s.Path() != "" {
+		fmt.Fprintln(a.Out, "DRILL journal: "+s.Path())
+	}
+	fmt.Fprintln(a.Out, "DRILL the sandbox is removed.")
+	now, err := practice.ReadBook(o.Home, o.Trainee)
+	if err != nil {
+		return err
+	}
+	next, how := now.Next()
+	_, err = fmt.Fprintf(a.Out, "DRILL next: twobin practice %s --coach %s (%s)\n", next.Name, how, next.Title)
+	if err == nil && r.Outcome == drill.NotPassed && o.Coach != practice.Shown {
+		return &command.Exit{Code: command.CodeFailed}
+	}
+	return err
+}
+
+// list prints every drill.
+func list(w io.Writer, book practice.Book, trainee string) error {
+	var b strings.Builder
+	fmt.Fprintf(&b, "DRILLS for %s\n", procedure.Plain(trainee))
+	for _, d := range drill.Drills() {
+		fmt.Fprintf(&b, "\n%-12s stage %d  %s\n", d.Name, d.Stage, d.Title)
+		fmt.Fprintf(&b, "  standing: %s\n", book.Of(d.Name).Line())
+		for _, t := range d.Teaches {
+			fmt.Fprintf(&b, "  teaches: %s\n", t)
+		}
+		fmt.Fprintf(&b, "  passed by: %s\n", strings.Join(d.Says(), "; "))
+	}
+	next, how := book.Next()
+	fmt.Fprintf(&b, "\nnext: twobin practice %s --coach %s\n", next.Name, how)
+	_, err := io.WriteString(w, b.String())
+	return err
+}
