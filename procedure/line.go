@@ -75,6 +75,10 @@ func ParseLine(v View, t string) Intent {
 		if rest != "" {
 			return DoDestination{Path: rest}
 		}
+	case "do":
+		if v.Drill != "" && rest != "" {
+			return DoAct{Text: rest}
+		}
 	case "drop":
 		return DoDrop{Name: rest}
 	case "camera":

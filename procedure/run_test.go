@@ -88,8 +88,11 @@ func TestWholeShift(t *testing.T) {
 	r.ask("close.done", "c")
 	shown := r.out.await(t, "Closing code: ")
 	_, code, _ := strings.Cut(shown, "Closing code: ")
+	r.ask("close.written", "w")
 	r.ask("close.code", "AAAA")
 	r.out.await(t, "That is not the closing code")
+	r.ask("close.written", "w")
+	r.out.await(t, "[close.code]")
 	r.say(strings.ToLower(code))
 	if err := <-r.done; err != nil {
 		t.Fatalf("plain: %v", err)

@@ -68,36 +68,36 @@ type Runner struct {
 	cfg  Config
 	lane int
 
-	mu         sync.Mutex
-	shift      *Shift
-	book       Book
-	draft      draft
-	notices    []Notice
-	prompt     *Prompt
-	stamped    time.Time // when the last line was appended, with monotonic reading
-	asked      time.Time // when the prompt could first be answered
-	quiet      time.Duration
-	seq        int
-	away       time.Time
-	bell       string
-	bellSeq    int
-	working    string
-	job        *job // the copy, look or erase under way
-	proofs     map[Label]*guard.Proof
-	old        map[uint64]Label // files of proven rolls
-	permit     *guard.Permit
-	lookCard   guard.Volume // the card as the fresh look saw it
-	broken     error        // the journal failed: nothing goes on
-	ended      bool
-	code       string            // closing code, from the close on
-	codeShown  bool              // shown again after a wrong reading
-	overTold   map[string]Moment // clock -> place entered, when its limit was told
-	renew      bool              // the prompt was answered: the next one is a new one
-	cardRead   Label             // as read from the card in this pass
-	serialTook int64
-	listing    guard.Listing // of the card in the reader, as scanned
-	card       guard.Volume  // in the reader, as identified by its scan
-	sha        string        // of the proof that was just saved
+	mu          sync.Mutex
+	shift       *Shift
+	book        Book
+	draft       draft
+	notices     []Notice
+	prompt      *Prompt
+	stamped     time.Time // when the last line was appended, with monotonic reading
+	asked       time.Time // when the prompt could first be answered
+	quiet       time.Duration
+	seq         int
+	away        time.Time
+	bell        string
+	bellSeq     int
+	working     string
+	job         *job // the copy, look or erase under way
+	proofs      map[Label]*guard.Proof
+	old         map[uint64]Label // files of proven rolls
+	permit      *guard.Permit
+	lookCard    guard.Volume // the card as the fresh look saw it
+	broken      error        // the journal failed: nothing goes on
+	ended       bool
+	code        string            // closing code, from the close on
+	codeWritten bool              // the operator says that it stands in the book
+	overTold    map[string]Moment // clock -> place entered, when its limit was told
+	renew       bool              // the prompt was answered: the next one is a new one
+	cardRead    Label             // as read from the card in this pass
+	serialTook  int64
+	listing     guard.Listing // of the card in the reader, as scanned
+	card        guard.Volume  // in the reader, as identified by its scan
+	sha         string        // of the proof that was just saved
 
 	shot    atomic.Pointer[snapshot]
 	sample  atomic.Pointer[func(time.Time) Progress]

@@ -249,6 +249,9 @@ func (r *Runner) answerClose(p *Prompt, v string) error {
 		}
 		r.code = r.book.Code()
 		return nil
+	case "close.written":
+		r.codeWritten = true
+		return nil
 	case "close.code":
 		return r.readCode(v)
 	}

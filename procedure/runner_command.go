@@ -66,6 +66,8 @@ func (r *Runner) command(i Intent) error {
 		return r.told(r.record("", DestinationDropped{Dest: strings.ToUpper(strings.TrimSpace(c.Name)), Reason: "dropped by the operator"}))
 	case DoCamera:
 		return r.addCamera(c.Text)
+	case DoAct:
+		return r.refuse("", "do", "There is nothing to act on here.", "")
 	case DoClose:
 		return r.close()
 	}
@@ -101,6 +103,8 @@ func commandName(i Intent) string {
 		return "destination"
 	case DoCamera:
 		return "camera"
+	case DoAct:
+		return "do"
 	case DoClose:
 		return "close"
 	}
@@ -289,8 +293,8 @@ func (r *Runner) readCode(v string) error {
 		return err
 	}
 	if !right {
-		r.notify(Notice{Grade: "look", What: "That is not the closing code.", Safe: "the journal is closed and whole.", Do: "compare with the screen, correct the book, read it again."})
-		r.codeShown = true
+		r.notify(Notice{Grade: "look", What: "That is not the closing code.", Safe: "the journal is closed and whole.", Do: "it is shown again: correct the book."})
+		r.codeWritten = false
 		return nil
 	}
 	r.notify(Notice{Grade: "info", What: "The shift is closed."})

@@ -65,7 +65,10 @@ func (r *Runner) ask() *Prompt {
 		if s.CodeRight {
 			return nil
 		}
-		return hidden("close.code", "Write the closing code into the book. Read it back from there:")
+		if !r.codeWritten {
+			return choice("close.written", "Write the closing code above into the book.", Option{"w", "it is written"})
+		}
+		return hidden("close.code", "Read from the book: what is the closing code?")
 	case !s.Ready:
 		return r.askSetUp()
 	case d.arriving != nil:

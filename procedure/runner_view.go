@@ -2,6 +2,8 @@ package procedure
 
 import (
 	"context"
+	"maps"
+	"slices"
 	"time"
 )
 
@@ -101,15 +103,18 @@ func (r *Runner) picture() *snapshot {
 			v.Notes = append(v.Notes, n)
 		}
 	}
+	v.Board, v.Missing = s.boardLines(), s.missing()
 	roll := s.InLane(r.lane)
 	snap := &snapshot{}
 	if roll != nil {
 		r.rollView(&v, roll)
 		snap.clocks = r.clocksOf(roll)
 	}
-	if s.Closed && (!s.CodeRight && !r.ended || r.codeShown) {
-		v.Shown = []string{"Closing code: " + r.code}
+	if s.Closed && !s.CodeRight {
 		v.Code = r.code
+		if !r.codeWritten {
+			v.Shown = []string{"Closing code: " + r.code}
+		}
 	}
 	if v.Away {
 		v.AwayText = []string{"You are at: " + v.Step.Title + ".", "Next is: " + v.Step.Next + "."}
@@ -199,6 +204,29 @@ func (s *Shift) Strip(lane int) Strip {
 	return st
 }
 
+func (s *Shift) boardLines() []BoardLine {
+	out := make([]BoardLine, 0, len(s.Order))
+	for _, l := range s.Order {
+		r := s.Rolls[l]
+		b := BoardLine{Label: l, Place: r.Place, Since: r.Since.Wall, Next: r.Step.Spec().Title}
+		if r.Held != nil {
+			b.Held = r.Held.Reason
+		}
+		out = append(out, b)
+	}
+	return out
+}
+
+// missing is Missing in one list, by camera.
+func (s *Shift) missing() []Label {
+	m := s.Missing()
+	var out []Label
+	for _, c := range slices.Sorted(maps.Keys(m)) {
+		out = append(out, m[c]...)
+	}
+	return out
+}
+
 func readerNote(r *Roll) string {
 	switch {
 	case r.Out:
@@ -258,9 +286,9 @@ func (r *Runner) commands(roll *Roll) []string {
 		return []string{"why", "quit"}
 	}
 	if roll != nil && roll.Step.Critical() {
-		return []string{"put back", "hold REASON", "why", "quit"}
+		return []string{"put back", "hold REASON", "misfit TEXT", "why", "quit"}
 	}
-	return []string{"arrived LABEL", "hold REASON", "note TEXT", "away", "board", "why", "quit"}
+	return []string{"arrived LABEL", "hold REASON", "note TEXT", "away", "board", "misfit TEXT", "operator NAME", "to PATH", "why", "quit"}
 }
 
 // tick looks once in a while whether a limit has passed.

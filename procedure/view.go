@@ -95,13 +95,17 @@ type Clock struct {
 
 // DestView is one destination's part of a running copy.
 type DestView struct {
-	Name     string
-	Written  int64 // bytes
-	Read     int64 // bytes read back
-	Fault    string
-	Gone     bool
-	Free     int64
-	FreeText string
+	Name    string
+	Written int64 // bytes
+	Read    int64 // bytes read back
+	// PerSecond is bytes written and read back a second so far; Left is until this destination is proven.
+	PerSecond int64
+	Left      time.Duration
+	LeftKnown bool
+	Fault     string
+	Gone      bool
+	Free      int64
+	FreeText  string
 }
 
 // CopyView is the running copy.
@@ -116,6 +120,16 @@ type CopyView struct {
 	Left      time.Duration
 	LeftKnown bool
 	Dests     []DestView
+}
+
+// BoardLine is one roll on the board.
+type BoardLine struct {
+	Label Label
+	Place Place
+	// Since is when it came to its place (wall clock, for people).
+	Since time.Time
+	Next  string // title of the next step, empty for none
+	Held  string // why it is on hold, empty if it is not
 }
 
 // View is everything that a screen shows, as a value. A screen adds nothing and decides nothing.
@@ -154,6 +168,9 @@ type View struct {
 	World []string
 	// Notes that are open.
 	Notes []Note
+	// Board has every roll, in order of arrival; Missing the numbers that have not come in.
+	Board   []BoardLine
+	Missing []Label
 	// Bell: "done" or "fault" when it should sound once; BellSeq tells one ring from the next.
 	Bell    string
 	BellSeq int
@@ -200,6 +217,9 @@ type (
 	DoCamera struct{ Text string }
 	// DoDismiss clears the notices.
 	DoDismiss struct{}
+	// DoAct is what the trainee does in a drill's world besides the routine ("answer" the phone, "open" a drive). A
+	// shift has no such thing.
+	DoAct struct{ Text string }
 	// DoClose begins the close of the shift.
 	DoClose struct{}
 	// DoQuit leaves the program; the shift stays open.
@@ -220,5 +240,6 @@ func (DoDestination) intent() {}
 func (DoDrop) intent()        {}
 func (DoCamera) intent()      {}
 func (DoDismiss) intent()     {}
+func (DoAct) intent()         {}
 func (DoClose) intent()       {}
 func (DoQuit) intent()        {}

@@ -345,6 +345,7 @@ func TestShiftOnRealMounts(t *testing.T) {
 	p.ask("close.book", "1")
 	p.ask("close.done", "c")
 	_, code, _ := strings.Cut(p.await("Closing code: "), "Closing code: ")
+	p.ask("close.written", "w")
 	p.ask("close.code", code)
 	if rc := p.exit(); rc != 0 {
 		t.Errorf("exit code %d, want 0\n%s", rc, p.text())

@@ -149,7 +149,12 @@ func sample(s offload.Snapshot) procedure.Progress {
 	for _, t := range s.Targets {
 		d := procedure.DestView{Name: t.Name, Written: t.Written, Read: t.Back}
 		if t.Fault {
-			d.Fault = "condemned"
+			d.Fault = "its copy does not count"
+		}
+		// Every byte of a destination is moved twice: written, and read back.
+		if moved := t.Written + t.Back; s.Elapsed >= time.Second && moved > 0 && !t.Fault {
+			d.PerSecond = int64(float64(moved) / s.Elapsed.Seconds())
+			d.Left, d.LeftKnown = time.Duration(float64(2*s.BytesTotal-moved)/float64(moved)*float64(s.Elapsed)), true
 		}
 		p.Dests = append(p.Dests, d)
 	}

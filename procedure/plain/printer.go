@@ -4,6 +4,7 @@ import (
 	"bufio"
 	"errors"
 	"fmt"
+	"slices"
 	"strings"
 
 	"twobin/procedure"
@@ -23,6 +24,7 @@ type printer struct {
 	away    bool
 	bellSeq int
 	reader  string
+	world   []string
 	again   bool // something was said since: the prompt is printed once more
 	done    int64
 	phase   string
@@ -40,6 +42,7 @@ func (p *printer) line(s string) {
 func (p *printer) show(v procedure.View) {
 	p.drill = v.Drill != ""
 	p.showNotices(v)
+	p.showWorld(v)
 	p.showStep(v)
 	p.showLock(v)
 	p.showCopy(v)
@@ -94,6 +97,17 @@ func (p *printer) showNotices(v procedure.View) {
 		}
 	}
 	p.notices = v.Notices
+}
+
+// showWorld prints what is new of a drill's outside.
+func (p *printer) showWorld(v procedure.View) {
+	for _, l := range v.World {
+		if !slices.Contains(p.world, l) {
+			p.line("| " + procedure.Plain(l))
+			p.again = true
+		}
+	}
+	p.world = v.World
 }
 
 func index(ns []procedure.Notice, n procedure.Notice) int {
