@@ -204,7 +204,7 @@ func (s *Session) View() procedure.View {
 }
 
 // worldAsNotices: screens that have no place of their own for View.World show it among the messages.
-const worldAsNotices = true
+const worldAsNotices = false
 
 // noticesOf is the outside as messages. A critical step shows one message only: there it is one.
 func noticesOf(v procedure.View) []procedure.Notice {
@@ -252,6 +252,8 @@ func actIn(i procedure.Intent) (string, bool) {
 	switch v := i.(type) {
 	case procedure.Answer:
 		text = strings.TrimPrefix(v.Text, "(not the word erase) ")
+	case procedure.DoAct:
+		return v.Text, true
 	case procedure.DoNote:
 		text = v.Text
 	}
