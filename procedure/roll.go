@@ -89,7 +89,7 @@ func Plain(s string) string {
 		switch {
 		case r == '\uFFFD':
 			return '?'
-		case r < 0x20, r >= 0x7F && r < 0xA0, r == '\u2028', r == '\u2029',
+		case r < 0x20, r >= 0x7F && r < 0xA0, r == '\u061C', r == '\u2028', r == '\u2029',
 			r >= '\u200B' && r <= '\u200F', r >= '\u202A' && r <= '\u202E', r >= '\u2066' && r <= '\u2069', r == '\uFEFF':
 			return '·'
 		}

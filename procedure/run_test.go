@@ -206,7 +206,7 @@ func TestPutBackFromStartAndLateStart(t *testing.T) {
 	r.clock.pass(31 * time.Second)
 	r.out.await(t, "Too long since the card was seated")
 	r.say("s")
-	r.out.await(t, "refused: too long since seating")
+	r.out.await(t, "Too long since seating; put back")
 	r.say("put back")
 	r.out.await(t, "A001 is put back")
 	r.pull("A001")
@@ -378,7 +378,7 @@ func TestDestinationGoes(t *testing.T) {
 	r.vols <- procedure.VolumeChange{Gone: []guard.Volume{v}}
 	r.out.await(t, "RAID is no longer there")
 	r.say("s")
-	r.out.await(t, "refused: 1 destinations are in use, 2 are needed")
+	r.out.await(t, "1 destinations are in use, 2 are needed")
 	r.vols <- procedure.VolumeChange{Arrived: []guard.Volume{v}}
 	r.out.await(t, "RAID is back")
 	r.say("s")

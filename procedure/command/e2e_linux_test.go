@@ -408,7 +408,7 @@ func TestBitFlippedUnderADestination(t *testing.T) {
 	p.await("the lock is closed. L5: a file on RAID differs from the proof")
 	p.await("A001 is on hold: a file on RAID differs from the proof")
 	p.say("erase A001")
-	p.await("refused")
+	p.await("That was not asked")
 	if m, _ := filepath.Glob(filepath.Join(s.card.at, "CLIPS/*")); len(m) != 3 {
 		t.Errorf("on the card: %v, want its 3 clips", m)
 	}

@@ -1,6 +1,7 @@
 package command
 
 import (
+	"errors"
 	"os"
 	"path/filepath"
 	"slices"
@@ -22,6 +23,17 @@ type found struct {
 
 // ended: closed, and the code was read back from the book.
 func (f *found) ended() bool { return f.shift != nil && f.shift.Closed && f.shift.CodeRight }
+
+// unusable says why a shift cannot go on with this journal; nil if it can. A torn end is no reason: it is set aside.
+func (f *found) unusable() error {
+	switch {
+	case f.damage != nil && !f.damage.Torn:
+		return errors.New(f.damage.String())
+	case f.err != nil:
+		return f.err
+	}
+	return nil
+}
 
 // when is the time of the last line, for the newest first.
 func (f *found) when() int64 {

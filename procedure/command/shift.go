@@ -94,10 +94,10 @@ func (c *Shift) resume(home string, cfg *procedure.Config) error {
 	}
 	for _, f := range all {
 		if f.shift == nil || f.shift.Opened == nil || f.ended() || !c.fits(f.shift.Opened) {
-			if f.shift == nil && f.err != nil || f.damage != nil && f.shift != nil && !f.ended() && f.shift.Opened != nil && c.fits(f.shift.Opened) {
-				return &Exit{Code: CodeFailed, Err: fmt.Errorf("%s is damaged: %v. Safe: it was left as it is. Now: keep it, begin with another --station or --home", f.path, errors.Join(f.err, damageErr(f.damage)))}
-			}
 			continue
+		}
+		if bad := f.unusable(); bad != nil {
+			return &Exit{Code: CodeFailed, Err: fmt.Errorf("%s is damaged: %w. Safe: it was left as it is. Now: keep it for the record, begin a new one with another --station or --home", f.path, bad)}
 		}
 		b, lines, err := journal.Open(f.path, journal.Options{Station: f.shift.Opened.Station, Program: "twobin " + Version, Log: cfg.Log})
 		if err != nil {
@@ -111,13 +111,6 @@ func (c *Shift) resume(home string, cfg *procedure.Config) error {
 		return nil
 	}
 	return nil
-}
-
-func damageErr(d *journal.Damage) error {
-	if d == nil {
-		return nil
-	}
-	return errors.New(d.String())
 }
 
 // fits: the flags, as far as given, name this shift.

@@ -185,7 +185,7 @@ func take(ctx context.Context, desk procedure.Desk, p *printer, v procedure.View
 	i := procedure.ParseLine(v, t)
 	_, answer := i.(procedure.Answer)
 	p.again = !answer
-	if err := desk.Do(ctx, i); err != nil {
+	if err := desk.Do(ctx, i); err != nil && !p.told(desk.View()) {
 		p.refused(err)
 	}
 }

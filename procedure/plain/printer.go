@@ -211,6 +211,17 @@ func (p *printer) prompt(v procedure.View) {
 	p.line(t)
 }
 
+// told says whether the view has a notice that was not printed yet: it then explains the no.
+func (p *printer) told(v procedure.View) bool {
+	p.again = true
+	for _, n := range v.Notices {
+		if index(p.notices, n) < 0 {
+			return true
+		}
+	}
+	return false
+}
+
 // refused says no where no notice does.
 func (p *printer) refused(err error) {
 	p.again = true
