@@ -242,3 +242,19 @@ func TestKinds(t *testing.T) {
 		t.Error("an invalid kind has a name")
 	}
 }
+
+func TestRecorded(t *testing.T) {
+	t.Parallel()
+	at := func(p string, when time.Time) guard.File {
+		return guard.File{Entry: guard.Entry{Path: p, Size: 1, MTime: when.UnixNano()}}
+	}
+	first, last := Recorded([]guard.File{
+		at("b", came), at("a", began), at(".hidden", came.Add(time.Hour)), at("unset", time.Date(1980, 1, 1, 0, 0, 0, 0, time.UTC)),
+	})
+	if !first.Equal(began) || !last.Equal(came) {
+		t.Errorf("recorded %v to %v, want %v to %v", first, last, began, came)
+	}
+	if first, last := Recorded(nil); !first.IsZero() || !last.IsZero() {
+		t.Errorf("nothing was recorded %v to %v", first, last)
+	}
+}

@@ -201,3 +201,21 @@ func equals(l procedure.Label, p *guard.Proof, ix *Index) []Question {
 	}
 	return qs
 }
+
+// Recorded gives the first and the last recording time of a card: the times of its files, without hidden ones and those
+// that carry no time. Both are zero when there are none.
+func Recorded(files []guard.File) (first, last time.Time) {
+	for _, f := range files {
+		at := time.Unix(0, f.MTime)
+		if at.Before(noClock) || isHidden(f.Path) {
+			continue
+		}
+		if first.IsZero() || at.Before(first) {
+			first = at
+		}
+		if at.After(last) {
+			last = at
+		}
+	}
+	return first, last
+}
