@@ -33,13 +33,14 @@ import (
 // Practice is the verb that runs a drill.
 type Practice struct {
 	command.Common
-	Drill   string `arg:"" optional:"" help:"Which drill; without it the one that is proposed."`
-	Trainee string `help:"Your name: the program remembers what you have done." default:"trainee" placeholder:"NAME"`
-	Coach   string `help:"How much the program says beside its questions: full, brief or none." placeholder:"HOW"`
-	Seed    int64  `help:"Which run of the drill; equal seeds give equal drills. Without it one is drawn." placeholder:"N"`
-	List    bool   `help:"List the drills, what each teaches, and where you stand."`
-	Show    bool   `help:"The program plays, you watch; any key pauses."`
-	Plain   bool   `help:"Line by line instead of full-screen. Chosen by itself where input or output is no terminal."`
+	Drill   string  `arg:"" optional:"" help:"Which drill; without it the one that is proposed."`
+	Trainee string  `help:"Your name: the program remembers what you have done." default:"trainee" placeholder:"NAME"`
+	Coach   string  `help:"How much the program says beside its questions: full, brief or none." placeholder:"HOW"`
+	Seed    int64   `help:"Which run of the drill; equal seeds give equal drills. Without it one is drawn." placeholder:"N"`
+	List    bool    `help:"List the drills, what each teaches, and where you stand."`
+	Show    bool    `help:"The program plays, you watch; any key pauses."`
+	Speed   float64 `help:"With --show: how fast; 2 is twice as fast." default:"1"`
+	Plain   bool    `help:"Line by line instead of full-screen. Chosen by itself where input or output is no terminal."`
 }
 
 // Run runs, shows or lists.
@@ -83,6 +84,9 @@ func (c *Practice) choose(o *practice.Options, book practice.Book, a *command.Ap
 	default:
 		return usage("--coach %q: full, brief or none", c.Coach)
 	}
+	if c.Speed <= 0 || c.Speed > 1000 {
+		return usage("--speed %g: a number above 0, at most 1000", c.Speed)
+	}
 	if c.Seed < 0 {
 		return usage("--seed %d: a number from 1", c.Seed)
 	}
@@ -110,6 +114,7 @@ func (c *Practice) choose(o *practice.Options, book practice.Book, a *command.Ap
 	}
 	if c.Show {
 		o.Coach = practice.Shown
+		o.Pace = o.Pace.Faster(c.Speed)
 	}
 	const draw = 1_000_000 // seeds that are drawn are short enough to be typed
 	if o.Seed = c.Seed; o.Seed == 0 {
@@ -148,7 +153,7 @@ func (c *Practice) run(a *command.App, o practice.Options, book practice.Book) e
 	fmt.Fprintf(a.Out, "DRILL %s: %s. Seed %d, coach %s, trainee %s.\n", o.Drill.Name, o.Drill.Title, o.Seed, o.Coach, procedure.Plain(o.Trainee))
 	fmt.Fprintf(a.Out, "DRILL sandbox: %s\n", s.Dir())
 	if o.Coach == practice.Shown {
-		err = show(ui, a, s)
+		err = show(ui, a, s, c.Speed)
 	} else {
 		err = c.work(ui, a, s)
 	}

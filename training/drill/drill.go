@@ -94,7 +94,7 @@ func early() []Drill {
 		{
 			Name: "look", Title: "open the drive and look", Stage: 2, Cameras: 1, Rolls: 2,
 			Teaches: []string{"the look is done on every drive, with the eyes"},
-			Slots:   []Slot{{NoFolder, likely, 1}}, Criteria: Criteria{Orders: 2, AnyDesk: true},
+			Slots:   []Slot{{NoFolder, likely, 1}}, Criteria: Criteria{Late: 1, Orders: 2, AnyDesk: true},
 		},
 		{
 			Name: "phone", Title: "calls while the hands are full", Stage: 3, Cameras: 1, Rolls: 3,

@@ -48,6 +48,9 @@ func judge(i Planned, plan *Plan, es []procedure.Entry) Finding {
 	for _, e := range es {
 		if ev, is := e.Event.(procedure.Incident); is && ev.ID == i.ID && ev.Kind == string(i.Kind) {
 			on, t.began, f.At = true, e.At, e.At
+			if i.Dest != "" && ev.Text != "" { // the drive that it really happened to
+				t.i.Dest, f.Dest = ev.Text, ev.Text
+			}
 			continue
 		}
 		if !on {

@@ -195,28 +195,7 @@ func (s *Session) Entries() []procedure.Entry {
 func (s *Session) lines() []string { return s.world.Lines() }
 
 // View is the runner's view with as much coaching as asked for. See [procedure.Desk].
-func (s *Session) View() procedure.View {
-	v := coached(s.Runner.View(), s.o.Coach)
-	if worldAsNotices {
-		v.Notices = append(append([]procedure.Notice(nil), v.Notices...), noticesOf(v)...)
-	}
-	return v
-}
-
-// worldAsNotices: screens that have no place of their own for View.World show it among the messages.
-const worldAsNotices = false
-
-// noticesOf is the outside as messages. A critical step shows one message only: there it is one.
-func noticesOf(v procedure.View) []procedure.Notice {
-	if len(v.World) > 0 && v.Step.Critical {
-		return []procedure.Notice{{Grade: "look", What: strings.Join(v.World, " ")}}
-	}
-	var out []procedure.Notice
-	for _, l := range v.World {
-		out = append(out, procedure.Notice{Grade: "info", What: l})
-	}
-	return out
-}
+func (s *Session) View() procedure.View { return coached(s.Runner.View(), s.o.Coach) }
 
 // coached adds or takes away what is not asked. Order, questions and refusals stay as they are.
 func coached(v procedure.View, c Coach) procedure.View {
@@ -246,22 +225,17 @@ func (s *Session) Do(ctx context.Context, i procedure.Intent) error {
 	return s.Runner.Do(ctx, i)
 }
 
-// actIn finds an act in an intent: a line or a note that begins with the word do.
+// actIn finds an act in an intent: an act, or a note that begins with the word do, for screens without a key for acts.
 func actIn(i procedure.Intent) (string, bool) {
-	text := ""
 	switch v := i.(type) {
-	case procedure.Answer:
-		text = strings.TrimPrefix(v.Text, "(not the word erase) ")
 	case procedure.DoAct:
 		return v.Text, true
 	case procedure.DoNote:
-		text = v.Text
+		if t := strings.TrimSpace(v.Text); len(t) > len(actWord) && strings.EqualFold(t[:len(actWord)], actWord) {
+			return t[len(actWord):], true
+		}
 	}
-	text = strings.TrimSpace(text)
-	if len(text) < len(actWord) || !strings.EqualFold(text[:len(actWord)], actWord) {
-		return "", false
-	}
-	return text[len(actWord):], true
+	return "", false
 }
 
 // Result scores what the journal holds now.

@@ -141,7 +141,12 @@ func (w *World) begin(ctx context.Context, i drill.Planned) error {
 	if done {
 		return nil
 	}
-	if err := desk.Record(i.Roll, procedure.Incident{Kind: string(i.Kind), ID: i.ID, Text: i.Says}); err != nil {
+	text := i.Says
+	if i.Dest != "" {
+		i.Dest = w.holder(i)
+		text = i.Dest
+	}
+	if err := desk.Record(i.Roll, procedure.Incident{Kind: string(i.Kind), ID: i.ID, Text: text}); err != nil {
 		return err
 	}
 	switch i.Kind {
@@ -156,6 +161,31 @@ func (w *World) begin(ctx context.Context, i drill.Planned) error {
 		w.cutOnce.Do(func() { close(w.cut) })
 	}
 	return nil
+}
+
+// holder is the drive that an incident happens to: the planned one if it is in use and, after the copy, holds the roll;
+// else the first that does.
+func (w *World) holder(i drill.Planned) string {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	var can []string
+	for _, d := range w.scene.shift.Dests {
+		if !w.scene.shift.GoneDests[d.Name] {
+			can = append(can, d.Name)
+		}
+	}
+	if r := w.scene.shift.Rolls[i.Roll]; r != nil && r.Copy == procedure.CopyIsProven {
+		can = nil
+		for _, c := range r.Copies {
+			if c.Proven {
+				can = append(can, c.Name)
+			}
+		}
+	}
+	if len(can) == 0 || slices.Contains(can, i.Dest) {
+		return i.Dest
+	}
+	return can[0]
 }
 
 // lose takes a roll's folder away from a drive.

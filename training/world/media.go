@@ -37,6 +37,15 @@ func (m *Media) due(l procedure.Label, k drill.Kind) (drill.Planned, bool) {
 	return i, ok && !m.w.scene.Begun(i.ID)
 }
 
+// dueOn is due, with the drive that it really happens to.
+func (m *Media) dueOn(l procedure.Label, k drill.Kind) (drill.Planned, bool) {
+	i, ok := m.due(l, k)
+	if ok {
+		i.Dest = m.w.holder(i)
+	}
+	return i, ok
+}
+
 // start lets an incident begin. A shift that does not take it any more has ended: nothing depends on it.
 func (m *Media) start(ctx context.Context, i drill.Planned) {
 	if err := m.w.begin(ctx, i); err != nil {
@@ -46,7 +55,7 @@ func (m *Media) start(ctx context.Context, i drill.Planned) {
 
 // Check is the real check, and what the simulated drives add to it.
 func (m *Media) Check(ctx context.Context, p procedure.Plan) []*guard.Error {
-	if i, ok := m.due(p.Roll, drill.DriveFull); ok {
+	if i, ok := m.dueOn(p.Roll, drill.DriveFull); ok {
 		m.w.mu.Lock()
 		if d := m.w.drives[i.Dest]; d != nil {
 			d.Capacity = m.w.used(filepath.Join(drivesDir, i.Dest)) + p.Listing.Bytes()/3
@@ -54,7 +63,7 @@ func (m *Media) Check(ctx context.Context, p procedure.Plan) []*guard.Error {
 		m.w.mu.Unlock()
 		m.start(ctx, i)
 	}
-	if i, ok := m.due(p.Roll, drill.DriveReadOnly); ok {
+	if i, ok := m.dueOn(p.Roll, drill.DriveReadOnly); ok {
 		m.w.mu.Lock()
 		if d := m.w.drives[i.Dest]; d != nil {
 			d.readOnly = true
@@ -120,7 +129,7 @@ func (m *Media) Copy(ctx context.Context, p procedure.Plan, progress func(func(t
 		<-ctx.Done()
 		return guard.Proof{}, stopped
 	}
-	if i, ok := m.due(p.Roll, drill.DriveGone); ok {
+	if i, ok := m.dueOn(p.Roll, drill.DriveGone); ok {
 		m.start(ctx, i)
 		if !sleep(ctx, time.Second) { // the runner stops the copy if too few drives are left
 			return guard.Proof{}, stopped
@@ -138,7 +147,7 @@ func (m *Media) Copy(ctx context.Context, p procedure.Plan, progress func(func(t
 			}
 		}
 	}
-	if i, ok := m.due(p.Roll, drill.BadCopy); ok && ctx.Err() == nil {
+	if i, ok := m.dueOn(p.Roll, drill.BadCopy); ok && ctx.Err() == nil {
 		m.start(ctx, i)
 		if f := m.spoil(p, &proof, i.Dest); f != nil {
 			faults = append(faults, f)

@@ -21,6 +21,12 @@ type Pace struct {
 // Natural is the pace of a drill with a person at the desk.
 var Natural = Pace{Seat: 1500 * time.Millisecond, Pull: 1500 * time.Millisecond, Copy: 8 * time.Second}
 
+// Faster is the pace sped up by a factor.
+func (p Pace) Faster(by float64) Pace {
+	f := func(d time.Duration) time.Duration { return time.Duration(float64(d) / by) }
+	return Pace{Seat: f(p.Seat), Pull: f(p.Pull), Copy: f(p.Copy)}
+}
+
 // DeedKind is what is done outside.
 type DeedKind int
 

@@ -98,7 +98,7 @@ func (s *Scene) atStep(drive func(string) string) []string {
 		}
 		return l
 	case procedure.StepLog:
-		return []string{fmt.Sprintf("On the card's sticker: number D-%04d.", 1000+37*(f.Card+1))}
+		return []string{"On the card's sticker: number " + sticker(f.Card) + "."}
 	}
 	return nil
 }
@@ -135,9 +135,10 @@ func (s *Scene) onReader(f *Fact, k drill.Kind) string {
 }
 
 // edge is the number scratched into a card's edge: labels are wiped off by then.
-func (s *Scene) edge(f *Fact) string {
-	return fmt.Sprintf("D-%04d", 1000+37*(s.seats(f.Known, drill.WrongErase)+1))
-}
+func (s *Scene) edge(f *Fact) string { return sticker(s.seats(f.Known, drill.WrongErase)) }
+
+// sticker is the made-up serial number of a card.
+func sticker(card int) string { return fmt.Sprintf("D-%04d", 1000+37*(card+1)) }
 
 func (s *Scene) tape(f *Fact) string {
 	if f.OnTape == "" {

@@ -1,0 +1,60 @@
+package practice
+
+import (
+	"fmt"
+	"os"
+	"testing"
+	"testing/synctest"
+
+	"twobin/training/drill"
+)
+
+// seeds is how many seeds a drill is played with: few in an ordinary run, a hundred with TWOBIN_TEST_ALL=1.
+func seeds(d drill.Drill) int64 {
+	all := os.Getenv("TWOBIN_TEST_ALL") == "1"
+	switch {
+	case all:
+		return 100
+	case testing.Short() || d.Name == drill.LongDay:
+		return 1
+	}
+	return 8
+}
+
+// tell is a result in the words of a failed test.
+func tell(r drill.Result) string {
+	out := fmt.Sprintf("%s seed %d: %s, lacking %q", r.Drill, r.Seed, r.Outcome, r.Lacking)
+	for _, f := range r.Findings {
+		out += fmt.Sprintf("\n  %s %s %s: %s", f.Kind, f.Roll, f.Verdict, f.Why)
+	}
+	for n, s := range r.Slips {
+		if n == 5 {
+			break
+		}
+		out += fmt.Sprintf("\n  slip %s %s (due %s): %s", s.Roll, s.Asked, s.Due, s.Why)
+	}
+	return out
+}
+
+// A trainee who always does the right thing passes every drill with every seed, and every incident of the plan is met.
+func TestAlwaysRightPasses(t *testing.T) {
+	t.Parallel()
+	for _, d := range drill.Drills() {
+		t.Run(d.Name, func(t *testing.T) {
+			t.Parallel()
+			for seed := int64(1); seed <= seeds(d); seed++ {
+				synctest.Test(t, func(t *testing.T) {
+					r, _ := play(t, setup(t, d.Name, seed), Habits{})
+					if r.Outcome != drill.Passed {
+						t.Errorf("%s", tell(r))
+					}
+					for _, f := range r.Findings {
+						if f.Verdict != drill.Right {
+							t.Errorf("%s is %s, want right\n%s", f.Kind, f.Verdict, tell(r))
+						}
+					}
+				})
+			}
+		})
+	}
+}
