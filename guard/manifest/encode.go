@@ -70,6 +70,9 @@ func Encode(w io.Writer, h *Header, records iter.Seq[Record]) error {
 type encoder struct {
 	w   *bufio.Writer
 	err error
+	// lastTime and lastText are the last hashdate: one generation has the same for every hash.
+	lastTime time.Time
+	lastText string
 }
 
 func (e *encoder) raw(s string) {
@@ -181,7 +184,14 @@ func (e *encoder) date(name string, t time.Time) {
 	if t.IsZero() || t.Year() < 1 || t.Year() > 9999 {
 		return
 	}
-	e.attr(name, t.Format(timeLayout))
+	if name != "hashdate" { // a file's own time: hardly ever the one before
+		e.attr(name, t.Format(timeLayout))
+		return
+	}
+	if t != e.lastTime {
+		e.lastTime, e.lastText = t, t.Format(timeLayout)
+	}
+	e.attr(name, e.lastText)
 }
 
 func (e *encoder) file(f *FileRecord) {

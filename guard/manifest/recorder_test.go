@@ -321,6 +321,7 @@ func TestCrashAtEveryStep(t *testing.T) {
 	}
 }
 
+// TestChainChangedMeanwhile: somebody else's chain stands there when a generation is to be published.
 func TestChainChangedMeanwhile(t *testing.T) {
 	d := newDest(t, exampleFiles)
 	d.mustRecord()
@@ -328,18 +329,59 @@ func TestChainChangedMeanwhile(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	d.now = d.now.Add(1000000000)
-	d.mustRecord()
-	before := d.snapshot()
+	chain := d.path("A003", Folder, ChainName)
+	theirs := d.snapshot()["A003/"+Folder+"/"+ChainName] + "<!-- another program was here -->\n"
+	if err := os.WriteFile(chain, []byte(theirs), 0o666); err != nil {
+		t.Fatal(err)
+	}
 	if err := s.Publish(); !errors.Is(err, ErrChain) {
-		t.Errorf("published over another generation: %v", err)
+		t.Errorf("published over another chain: %v", err)
 	}
-	if got := d.history(); len(got.Links) != 2 || len(got.Unlisted) != 0 {
-		t.Errorf("history: %v", got.Links)
+	if got := d.snapshot()["A003/"+Folder+"/"+ChainName]; got != theirs {
+		t.Errorf("the chain was replaced by %q", got)
 	}
-	for n, c := range d.snapshot() {
-		if before[n] != c {
-			t.Errorf("%s changed", n)
+	if got := d.history(); len(got.Links) != 1 || len(got.Unlisted) != 0 {
+		t.Errorf("history: %v, unlisted %v", got.Links, got.Unlisted)
+	}
+	validateAll(t, d.path("A003", Folder))
+}
+
+// TestOnlyOwnLeftoversAreRemoved: something else than a file bears the temporary name. It stays, and nothing is staged.
+func TestOnlyOwnLeftoversAreRemoved(t *testing.T) {
+	d := newDest(t, exampleFiles)
+	name := device.TempName("A003" + ListExt)
+	if err := os.Symlink("A003/notes.txt", d.path(name)); err != nil {
+		t.Fatal(err)
+	}
+	if err := d.record(); err == nil {
+		t.Error("staged through a symbolic link")
+	}
+	if fi, err := os.Lstat(d.path(name)); err != nil || fi.Mode().Type() != fs.ModeSymlink {
+		t.Errorf("the link was touched: %v %v", fi, err)
+	}
+	if err := (&temp{folder: d.root, name: "A003"}).drop(); err == nil {
+		t.Error("a name that is not temporary was removed")
+	}
+}
+
+// TestRenameWithoutReplacing asks both ways, the system's and the one for systems that have none.
+func TestRenameWithoutReplacing(t *testing.T) {
+	for name, rename := range map[string]func(*os.Root, string, string) error{"system": renameNoReplace, "link": linkNoReplace} {
+		d := newDest(t, map[string]string{"from": "new", "taken": "old"})
+		folder, err := openDir(d.root, "A003")
+		if err != nil {
+			t.Fatal(err)
+		}
+		defer folder.Close()
+		if err := rename(folder, "from", "taken"); !errors.Is(err, fs.ErrExist) {
+			t.Errorf("%s: error %v, want %v", name, err, fs.ErrExist)
+		}
+		if err := rename(folder, "from", "free"); err != nil {
+			t.Errorf("%s: %v", name, err)
+		}
+		want := map[string]string{"A003/taken": "old", "A003/free": "new"}
+		if diff := cmp.Diff(want, d.snapshot()); diff != "" {
+			t.Errorf("%s: %s", name, diff)
 		}
 	}
 }

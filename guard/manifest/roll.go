@@ -87,7 +87,7 @@ func (d *rollDraft) look(ctx context.Context, ig Ignore) error {
 		_, ok := slices.BinarySearchFunc(d.p.Files, p, func(f guard.File, p string) int { return strings.Compare(f.Path, p) })
 		return ok
 	}
-	t, err := walkSome(ctx, d.root, d.folder, ig, func(p string) bool { return !has(p) })
+	t, err := walkSome(ctx, d.root, d.folder, ig, Tree{skip: has})
 	if err != nil {
 		return err
 	}

@@ -32,8 +32,8 @@ type Tree struct {
 	Histories []string
 	// Ignored counts items left out by a pattern, the folders ascmhl not counted.
 	Ignored int
-	// keep, if not nil, says which files go into Files.
-	keep func(path string) bool
+	// keep, if not nil, says which files go into Files; skip names that need no look at all.
+	keep, skip func(path string) bool
 	// count and bytes are of all files, kept or not.
 	count int
 	bytes int64
@@ -42,17 +42,18 @@ type Tree struct {
 // Walk lists folder dir below root ("." for the root itself) without what ig leaves out. Symbolic links are not
 // followed. A folder that cannot be read is noted in Unread; only the top one failing, or ctx, is an error.
 func Walk(ctx context.Context, root *os.Root, dir string, ig Ignore) (*Tree, error) {
-	return walkSome(ctx, root, dir, ig, nil)
+	return walkSome(ctx, root, dir, ig, Tree{})
 }
 
-// walkSome is Walk that holds only the files that keep asks for, so that a card of a million costs no memory.
-func walkSome(ctx context.Context, root *os.Root, dir string, ig Ignore, keep func(path string) bool) (*Tree, error) {
+// walkSome is Walk that holds only the files that how.keep asks for, so that a card of a million costs no memory.
+func walkSome(ctx context.Context, root *os.Root, dir string, ig Ignore, how Tree) (*Tree, error) {
 	top, err := openDir(root, dir)
 	if err != nil {
 		return nil, err
 	}
 	defer top.Close()
-	t := &Tree{Unread: map[string]error{}, keep: keep}
+	t := &how
+	t.Unread = map[string]error{}
 	if err := t.walk(ctx, top, "", 0, ig); err != nil {
 		return nil, err
 	}
@@ -73,6 +74,9 @@ func (t *Tree) walk(ctx context.Context, here *os.Root, prefix string, depth int
 	}
 	for _, name := range names {
 		p := prefix + name
+		if t.skip != nil && t.skip(p) {
+			continue
+		}
 		fi, err := here.Lstat(name)
 		if errors.Is(err, fs.ErrNotExist) {
 			continue // gone since the listing
@@ -186,7 +190,7 @@ func listNames(dir *os.Root) ([]string, error) {
 
 // Measure counts the files that Walk would list and their bytes, holding none of them.
 func Measure(ctx context.Context, root *os.Root, dir string, ig Ignore) (files int, bytes int64, err error) {
-	t, err := walkSome(ctx, root, dir, ig, func(string) bool { return false })
+	t, err := walkSome(ctx, root, dir, ig, Tree{keep: func(string) bool { return false }})
 	if err != nil {
 		return 0, 0, err
 	}

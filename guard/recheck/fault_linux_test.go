@@ -136,13 +136,15 @@ func TestDriveGone(t *testing.T) {
 	if os.Geteuid() != 0 {
 		t.Skip("lacks root, to unmount a busy drive")
 	}
-	var at string
-	at, _ = mountSick(t, d.top, func() { _ = unix.Unmount(at, unix.MNT_DETACH) })
 	before := snapshot(t, d.top)
-	var e *guard.Error
-	rep, err := Run(t.Context(), at, Options{})
-	if !errors.As(err, &e) || e.Kind != guard.KindGone || rep.Complete || rep.OK() {
-		t.Errorf("error %v, report %+v", err, rep)
+	for _, readOnly := range []bool{false, true} {
+		var at string
+		at, _ = mountSick(t, d.top, func() { _ = unix.Unmount(at, unix.MNT_DETACH) })
+		var e *guard.Error
+		rep, err := Run(t.Context(), at, Options{ReadOnly: readOnly})
+		if !errors.As(err, &e) || e.Kind != guard.KindGone || rep.Complete || rep.OK() {
+			t.Errorf("error %v, report %+v", err, rep)
+		}
 	}
 	if diff := cmp.Diff(before, snapshot(t, d.top)); diff != "" {
 		t.Error(diff)
