@@ -206,7 +206,7 @@ func (r *Runner) askLook(roll *Roll) *Prompt {
 			if !ok {
 				return nil
 			}
-			return hidden("look."+c.Name, "On "+Plain(c.Name)+": "+q.Question)
+			return text("look."+c.Name, "On "+Plain(c.Name)+": "+q.Question, "")
 		}
 	}
 	return nil

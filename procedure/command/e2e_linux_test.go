@@ -422,6 +422,40 @@ func TestBitFlippedUnderADestination(t *testing.T) {
 	}
 }
 
+// A second twobin on the same shift is told who has it, and changes nothing.
+func TestSecondProcessIsToldWhoHasTheShift(t *testing.T) {
+	s := newStation(t)
+	s.begin()
+	s.p.await("-- Set-up")
+	second := run(t, binary(t), "shift", "--home", s.home)
+	said := second.await("another twobin works on this shift")
+	if want := fmt.Sprint(s.p.cmd.Process.Pid); !strings.Contains(said, want) {
+		t.Errorf("it does not name process %s: %s", want, said)
+	}
+	if rc := second.exit(); rc != 1 {
+		t.Errorf("second process: exit code %d, want 1", rc)
+	}
+	s.setUp()
+	s.p.await("[next]")
+	if rc := s.p.exit(); rc != 0 {
+		t.Errorf("first process: exit code %d", rc)
+	}
+}
+
+// A stray volume: mounted when no card is due. It is named, and nothing on it is touched.
+func TestStrayVolumeOnRealMounts(t *testing.T) {
+	s := newStation(t)
+	s.begin()
+	s.setUp()
+	s.p.await("[next]")
+	s.card.mount()
+	s.p.await("A volume appeared that no step waits for: CARD")
+	s.card.umount()
+	if rc := s.p.exit(); rc != 0 {
+		t.Errorf("exit code %d", rc)
+	}
+}
+
 func asExit(err error, x **exec.ExitError) bool {
 	e, ok := err.(*exec.ExitError)
 	*x = e
