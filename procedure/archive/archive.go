@@ -20,6 +20,7 @@ import (
 	"twobin/guard"
 	"twobin/guard/proofstore"
 	"twobin/procedure"
+	"twobin/procedure/handover"
 	"twobin/procedure/journal"
 	"twobin/procedure/sheet"
 )
@@ -34,8 +35,8 @@ type Journal struct {
 	Shift   *procedure.Shift
 	Entries []procedure.Entry
 	Lines   int
-	// Code is the closing code of a whole journal, as of its last line.
-	Code string
+	// Record is what a hand-over says of the journal; its Code is empty before the close.
+	Record handover.Record
 	// Trouble says what is wrong, in one line; empty for a whole journal.
 	Trouble string
 }
@@ -95,7 +96,7 @@ func ReadJournal(path string) Journal {
 	if shift != nil {
 		j.Shift = shift
 	}
-	j.Entries, j.Lines = entries, len(lines)
+	j.Entries, j.Lines, j.Record = entries, len(lines), handover.RecordOf(lines, damage)
 	switch {
 	case err != nil:
 		j.Trouble = fmt.Sprintf("makes no sense from here on: %v; the %d lines before it are used", err, len(entries))
@@ -105,8 +106,6 @@ func ReadJournal(path string) Journal {
 		j.Trouble = fmt.Sprintf("is damaged: %v; the %d lines before it are used", damage, len(lines))
 	case len(lines) == 0:
 		j.Trouble = "is empty"
-	default:
-		j.Code = journal.CodeOf(lines[len(lines)-1])
 	}
 	return j
 }

@@ -1,0 +1,424 @@
+package handover
+
+import (
+	"bytes"
+	"context"
+	"errors"
+	"io"
+	"io/fs"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/google/go-cmp/cmp"
+
+	"twobin/guard"
+	"twobin/guard/hashes"
+	"twobin/guard/manifest"
+	"twobin/procedure"
+	"twobin/procedure/journal"
+	"twobin/procedure/sheet"
+	"twobin/procedure/sheet/harbour"
+)
+
+// day is a shift with a safe roll on each camera, one on hold after it was proven, one left in the red bin, one missing.
+func day() *harbour.Day {
+	d := harbour.Begin(12, "A", "Kim")
+	d.SetUp("A", "blue", "B", "yellow")
+	d.Wait(4 * time.Hour)
+	for _, l := range []procedure.Label{"A001", "A002", "B001", "B003"} {
+		d.Receive(l)
+	}
+	d.Add("", procedure.GapAsked{Missing: []procedure.Label{"B002"}, Answer: "still in the camera"})
+	d.Walk("A001")
+	d.Seat("A002")
+	d.Copy("A002")
+	d.Log("A002", "")
+	d.Wait(9 * time.Minute)
+	d.Prove("A002")
+	d.Add("A002", procedure.RollHeld{Reason: "folder looks empty on RAID", By: "operator"})
+	d.Walk("B001")
+	d.Return("B001")
+	d.Add("B001", procedure.NoteMade{ID: 1, Text: "scratch on the card"})
+	d.Add("", procedure.NoteMade{ID: 2, Camera: "A", Text: "clock an hour off"})
+	d.Add("", procedure.NoteDone{ID: 2})
+	return d
+}
+
+func doc(t *testing.T, d *harbour.Day) Doc {
+	t.Helper()
+	path := filepath.Join(t.TempDir(), "j.jsonl")
+	if _, err := d.WriteJournal(path); err != nil {
+		t.Fatal(err)
+	}
+	lines, damage, err := journal.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return Of(d.Shift, d.Entries, rows(d), RecordOf(lines, damage), d.Clock, "twobin 1.2.3")
+}
+
+func rows(d *harbour.Day) []sheet.Row {
+	return sheet.Rows(d.Shift, d.Entries, func(sha string) (*guard.Proof, error) { return d.Proofs[sha], nil })
+}
+
+func TestOf(t *testing.T) {
+	t.Parallel()
+	d := day()
+	d.Close()
+	h := doc(t, d)
+	want := []string{
+		"A002 is on hold: folder looks empty on RAID",
+		"B003 is not done: red bin, next is pick",
+		"B002 has not come in",
+	}
+	if diff := cmp.Diff(want, h.Open); diff != "" {
+		t.Errorf("open points (-want +got):\n%s", diff)
+	}
+	if diff := cmp.Diff([]Unsafe{
+		{"A002", "on hold, next is pick", "on hold: folder looks empty on RAID"}, {"B003", "red bin, next is pick", "not copied"},
+	}, h.Unsafe); diff != "" {
+		t.Errorf("not safe (-want +got):\n%s", diff)
+	}
+	if diff := cmp.Diff([]Missing{{"B002", "still in the camera"}}, h.Missing); diff != "" {
+		t.Errorf("missing (-want +got):\n%s", diff)
+	}
+	if len(h.Holds) != 1 || !h.Holds[0].Open || h.Holds[0].Label != "A002" || h.Holds[0].By != "operator" {
+		t.Errorf("holds = %+v", h.Holds)
+	}
+	if len(h.Notes) != 2 || h.Notes[0].On != "B001" || h.Notes[0].Done || h.Notes[1].On != "A" || !h.Notes[1].Done {
+		t.Errorf("notes = %+v", h.Notes)
+	}
+	if len(h.Drives) != 2 {
+		t.Fatalf("drives = %+v", h.Drives)
+	}
+	k := h.Drives[0]
+	if k.Name != "SHUTTLE" || k.ID != "uuid:SHUTTLE" || len(k.Rolls) != 3 || k.NotProven != 1 || k.Files != 18 || k.Bytes != 2*132_000_000_812 {
+		t.Errorf("SHUTTLE = %+v", k)
+	}
+	if h.Rolls != 4 || h.Safe != 2 || !h.Closed || !h.Tapes.Done || h.Tapes.Want != 2 {
+		t.Errorf("%d of %d safe, closed %v, tapes %v", h.Safe, h.Rolls, h.Closed, h.Tapes)
+	}
+	if len(h.Code) != 14 {
+		t.Errorf("closing code %q", h.Code)
+	}
+}
+
+// TestClosingCode: it is the code that was shown at the close, also after it was read back from the book.
+func TestClosingCode(t *testing.T) {
+	t.Parallel()
+	d := day()
+	d.Close()
+	path := filepath.Join(t.TempDir(), "j.jsonl")
+	shown, err := d.WriteJournal(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	d.Add("", procedure.CodeRead{Right: true})
+	h := doc(t, d)
+	// Two journals of one story differ in the process that wrote them, so the code is compared within this one.
+	j, lines, err := journal.Open(path, journal.Options{Station: "A"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if lines, err = j.Append(context.Background(), journal.Line{Event: "code.read", Data: []byte(`{"right":true}`)}); err != nil {
+		t.Fatal(err)
+	}
+	if err := j.Close(); err != nil {
+		t.Fatal(err)
+	}
+	all, damage, err := journal.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if got := RecordOf(all, damage); got.Code != shown || !got.Whole || journal.CodeOf(lines[len(lines)-1]) == shown {
+		t.Errorf("after more lines the closing code is %q, want %q", got.Code, shown)
+	}
+	if !h.CodeRead {
+		t.Error("the code was read back, and the hand-over does not say so")
+	}
+}
+
+func TestNotClosed(t *testing.T) {
+	t.Parallel()
+	h := doc(t, day())
+	if h.Open[0] != "the shift is not closed" || h.Code != "" {
+		t.Errorf("open = %q, code %q", h.Open, h.Code)
+	}
+	d := day()
+	h = Of(d.Shift, d.Entries, rows(d), Record{Trouble: "line 9 (byte 1): x"}, d.Clock, "t")
+	if last := h.Open[len(h.Open)-1]; last != "the journal is not whole: line 9 (byte 1): x" {
+		t.Errorf("open = %q", h.Open)
+	}
+	empty := Of(procedure.NewShift(), nil, nil, Record{}, d.Clock, "t")
+	if len(empty.Open) != 2 || empty.Open[0] != "no shift was opened in this journal" {
+		t.Errorf("without a shift open = %q", empty.Open)
+	}
+}
+
+// TestClean: a day that adds up says so, and lists nothing.
+func TestClean(t *testing.T) {
+	t.Parallel()
+	d := harbour.Begin(1, "A", "Kim")
+	d.SetUp("A", "blue")
+	d.Wait(4 * time.Hour)
+	d.Receive("A001")
+	d.Walk("A001")
+	d.Close()
+	h := doc(t, d)
+	if len(h.Open)+len(h.Unsafe)+len(h.Missing)+len(h.Holds)+len(h.Ask) != 0 {
+		t.Errorf("a clean day has %+v", h)
+	}
+	var b bytes.Buffer
+	if err := h.WriteHTML(&b); err != nil {
+		t.Fatal(err)
+	}
+	for _, want := range []string{"Everything adds up", h.Code, "1 of 1 rolls are safe"} {
+		if !strings.Contains(b.String(), want) {
+			t.Errorf("the page lacks %q", want)
+		}
+	}
+}
+
+// TestVerifyCommands runs the commands of the page with the xxhsum program: on a whole drive they succeed, with one
+// bit changed they fail.
+func TestVerifyCommands(t *testing.T) {
+	t.Parallel()
+	harbour.Tool(t, "xxhsum")
+	d := day()
+	h := doc(t, d)
+	drive := t.TempDir()
+	for _, r := range h.Drives[0].Rolls {
+		if !r.Proven {
+			continue
+		}
+		dir := filepath.Join(drive, filepath.FromSlash(r.Folder))
+		if err := os.MkdirAll(dir, 0o755); err != nil {
+			t.Fatal(err)
+		}
+		var fs []guard.File
+		for _, name := range []string{"one.vid", "two words.vid"} {
+			data := []byte(r.Label + name)
+			if err := os.WriteFile(filepath.Join(dir, name), data, 0o644); err != nil {
+				t.Fatal(err)
+			}
+			x, err := hashes.New(hashes.XXH64)
+			if err != nil {
+				t.Fatal(err)
+			}
+			x.Write(data)
+			sum, err := hashes.Parse64(hashes.Text(hashes.XXH64, x.Sum(nil)))
+			if err != nil {
+				t.Fatal(err)
+			}
+			fs = append(fs, guard.File{Entry: guard.Entry{Path: name, Size: int64(len(data))}, Hash: sum})
+		}
+		if err := sheet.Create(filepath.Join(filepath.Dir(dir), r.List), func(w io.Writer) error { return manifest.WriteList(w, r.Label, fs) }); err != nil {
+			t.Fatal(err)
+		}
+	}
+	var commands []string
+	for _, l := range h.Drives[0].Verify() {
+		if c, ok := strings.CutPrefix(l, "    "); ok {
+			commands = append(commands, c)
+		}
+	}
+	if len(commands) != 2 {
+		t.Fatalf("commands = %q, want one for each camera's folder", commands)
+	}
+	run := func(c string) (string, error) {
+		cmd := exec.CommandContext(t.Context(), "sh", "-c", c)
+		cmd.Dir = drive
+		b, err := cmd.CombinedOutput()
+		return string(b), err
+	}
+	for _, c := range commands {
+		if out, err := run(c); err != nil || strings.Count(out, "OK") < 2 {
+			t.Errorf("%s: %v\n%s", c, err, out)
+		}
+	}
+	bad := filepath.Join(drive, "Harbour_Lights", "day012_2031-05-17", "A", "A001", "one.vid")
+	if err := os.WriteFile(bad, []byte("A001One.vid"), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	if out, err := run(commands[0]); err == nil {
+		t.Errorf("a changed file was not found:\n%s", out)
+	}
+}
+
+func TestQuote(t *testing.T) {
+	t.Parallel()
+	for _, s := range []string{"a/b", "with space", "it's", "$(x)", "-rf", "a;b", "ü"} {
+		out, err := exec.CommandContext(t.Context(), "sh", "-c", "printf %s "+quote(s)).Output()
+		if err != nil {
+			t.Skipf("needs sh: %v", err)
+		}
+		if string(out) != s {
+			t.Errorf("quote(%q) = %s, which a shell reads as %q", s, quote(s), out)
+		}
+	}
+}
+
+func TestLabels(t *testing.T) {
+	t.Parallel()
+	d := day()
+	d.Close()
+	h := doc(t, d)
+	h.Code = "0123-4568-9ACE"
+	got := h.Labels()
+	want := "Harbour Lights\nSHUTTLE\nday 12  2031-05-17  station A\nA001 B001\n2 rolls proven, 264.0 GB\ndo not use: A002\ncode 0123-4568-9ACE\n"
+	if len(got) != 2 {
+		t.Fatalf("%d labels", len(got))
+	}
+	if diff := cmp.Diff(want, got[0]); diff != "" {
+		t.Errorf("label (-want +got):\n%s", diff)
+	}
+	// A drive with very many rolls: the label stays small and says how many ranges had no room.
+	k := Drive{Name: strings.Repeat("LONG", 20)}
+	for n := 1; n < 400; n += 2 {
+		k.Rolls = append(k.Rolls, Line{Label: string(procedure.MakeLabel("AB", n)), Proven: n%3 > 0})
+	}
+	lines := strings.Split(strings.TrimSuffix(h.label(&k), "\n"), "\n")
+	if len(lines) > 10 {
+		t.Errorf("%d lines:\n%s", len(lines), strings.Join(lines, "\n"))
+	}
+	for _, l := range lines {
+		if len([]rune(l)) > labelWidth {
+			t.Errorf("line of %d: %q", len([]rune(l)), l)
+		}
+	}
+	if !strings.Contains(strings.Join(lines, "\n"), "more") {
+		t.Errorf("nothing says that rolls are left out:\n%s", strings.Join(lines, "\n"))
+	}
+}
+
+func TestRuns(t *testing.T) {
+	t.Parallel()
+	got := runs([]procedure.Label{"A001", "A002", "A003", "A005", "B006", "B007", "AB001", "A999", "A1000"})
+	if diff := cmp.Diff([]string{"A001-A003", "A005", "B006-B007", "AB001", "A999-A1000"}, got); diff != "" {
+		t.Errorf("(-want +got):\n%s", diff)
+	}
+}
+
+func nasty(t *testing.T) Doc {
+	t.Helper()
+	at := time.Date(2031, 5, 6, 8, 0, 0, 0, time.UTC)
+	bad := `<script>document.title="canary"</script><img src="http://canary.invalid/x">` + "\x1b[31m\u202e灯{{.}}"
+	d := harbour.BeginAs(procedure.ShiftOpened{Production: bad, Day: 1, Date: "2031-05-06", Station: bad, Operator: bad,
+		Policy: procedure.PolicyNote{Destinations: 2}}, at)
+	d.SetUp("A", "blue"+bad)
+	d.Wait(4 * time.Hour)
+	d.SetFiles("A001", harbour.File("A001", bad+".vid", 0, at))
+	d.Receive("A001")
+	d.Walk("A001")
+	d.Receive("A002")
+	d.Add("A002", procedure.RollHeld{Reason: bad, By: bad})
+	d.Add("", procedure.NoteMade{ID: 1, Text: bad})
+	d.Add("", procedure.GapAsked{Missing: []procedure.Label{"A003"}, Answer: bad})
+	d.Close()
+	return doc(t, d)
+}
+
+func TestHTML(t *testing.T) {
+	t.Parallel()
+	h := nasty(t)
+	var b bytes.Buffer
+	if err := h.WriteHTML(&b); err != nil {
+		t.Fatal(err)
+	}
+	for _, bad := range []string{"<script", "<img", "ZgotmplZ", "\x1b", "\u202e", "<no value>"} {
+		if strings.Contains(b.String(), bad) {
+			t.Errorf("the page has %q", bad)
+		}
+	}
+	for _, l := range h.Labels() {
+		for line := range strings.SplitSeq(strings.TrimSuffix(l, "\n"), "\n") {
+			if line != procedure.Plain(line) {
+				t.Errorf("label line %q", line)
+			}
+		}
+	}
+}
+
+// TestHTMLInBrowser: in a real browser nothing of the nasty page runs or is asked for, open points stand before
+// everything else, and a hand-over fits A4 and Letter.
+func TestHTMLInBrowser(t *testing.T) {
+	t.Parallel()
+	dir := t.TempDir()
+	page := filepath.Join(dir, "nasty.html")
+	if err := sheet.Create(page, nasty(t).WriteHTML); err != nil {
+		t.Fatal(err)
+	}
+	dom, asked := harbour.Browser(t, page, "--dump-dom")
+	if strings.Contains(strings.Join(asked, "\n"), "canary") || strings.Contains(dom, "<title>canary") || !strings.Contains(dom, "Closing code") {
+		t.Errorf("the page asked for %q, or is not there", asked)
+	}
+	d := day()
+	d.Close()
+	var b bytes.Buffer
+	if err := doc(t, d).WriteHTML(&b); err != nil {
+		t.Fatal(err)
+	}
+	for _, paper := range []string{"A4", "letter"} {
+		page, pdf := filepath.Join(dir, paper+".html"), filepath.Join(dir, paper+".pdf")
+		if err := os.WriteFile(page, []byte(strings.Replace(b.String(), "@page { ", "@page { size: "+paper+"; ", 1)), 0o644); err != nil {
+			t.Fatal(err)
+		}
+		harbour.Browser(t, page, "--no-pdf-header-footer", "--print-to-pdf="+pdf)
+		pages := harbour.PDFText(t, pdf)
+		if len(pages) > 4 {
+			t.Errorf("%s: %d pages for four rolls", paper, len(pages))
+		}
+		top, _, _ := strings.Cut(pages[0], "Drive SHUTTLE")
+		for _, want := range []string{"Open points", "A002 is on hold", "B002 has not come in"} {
+			if !strings.Contains(top, want) {
+				t.Errorf("%s: before the drives there is no %q:\n%s", paper, want, top)
+			}
+		}
+		if last := pages[len(pages)-1]; !strings.Contains(last, "received by") {
+			t.Errorf("%s: no line to sign on the last page", paper)
+		}
+	}
+}
+
+func TestWrite(t *testing.T) {
+	t.Parallel()
+	d := day()
+	h := doc(t, d)
+	s := &sheet.Sheet{Made: d.Clock, Rows: rows(d)}
+	dir := filepath.Join(t.TempDir(), "a", "b")
+	pdf := func(w io.Writer, d Doc) error { _, err := io.WriteString(w, "%PDF "+d.Production); return err }
+	got, err := Write(dir, h, s, pdf)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var names []string
+	for _, g := range got {
+		names = append(names, filepath.Base(g))
+	}
+	const base = "Harbour_Lights_day012_A_"
+	want := []string{base + "handover.html", base + "handover.pdf", base + "drive-labels.txt", base + "sheet.csv", base + "sheet.xlsx", base + "sheet.html"}
+	if diff := cmp.Diff(want, names); diff != "" {
+		t.Errorf("files (-want +got):\n%s", diff)
+	}
+	if err := os.Remove(got[0]); err != nil {
+		t.Fatal(err)
+	}
+	if again, err := Write(dir, h, s, pdf); !errors.Is(err, fs.ErrExist) || len(again) != 0 {
+		t.Errorf("over files that are there: %q, %v", again, err)
+	}
+	if _, err := os.Lstat(got[0]); !errors.Is(err, fs.ErrNotExist) {
+		t.Error("a refused hand-over wrote a file")
+	}
+	if got, err = Write(t.TempDir(), h, s, nil); err != nil || len(got) != 5 {
+		t.Errorf("without PDF: %q, %v", got, err)
+	}
+	full := errors.New("no space left on device")
+	got, err = Write(t.TempDir(), h, s, func(io.Writer, Doc) error { return full })
+	if !errors.Is(err, full) || len(got) != 1 {
+		t.Errorf("on a full disk: %q, %v", got, err)
+	}
+}
