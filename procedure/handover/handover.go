@@ -51,7 +51,9 @@ type Drive struct {
 	// Volume is the drive's own name and file system, ID its identity.
 	Volume string
 	ID     string
-	Rolls  []Line
+	// Path is the destination as it was chosen at set-up; folders are below it.
+	Path  string
+	Rolls []Line
 	// Files and Bytes count proven rolls only, NotProven the others that left something there.
 	Files     int
 	Bytes     int64
@@ -252,7 +254,7 @@ func drives(s *procedure.Shift, entries []procedure.Entry, rows []sheet.Row) []D
 			continue
 		}
 		index[name] = len(out)
-		out = append(out, Drive{Name: name, ID: procedure.Plain(v.ID), Volume: strings.TrimSpace(procedure.Plain(v.Name + " " + v.FSType))})
+		out = append(out, Drive{Name: name, ID: procedure.Plain(v.ID), Path: procedure.Plain(k.Path), Volume: strings.TrimSpace(procedure.Plain(v.Name + " " + v.FSType))})
 	}
 	for i := range rows {
 		r := &rows[i]

@@ -14,12 +14,16 @@ func (d Drive) Verify() []string {
 	if len(d.Folders) == 0 {
 		return nil
 	}
-	out := []string{"With xxhsum, in each of these folders on the drive:"}
+	top := "With xxhsum, in a shell at the top of the drive:"
+	if d.Path != "" {
+		top = "With xxhsum, in a shell, in the folder that was " + d.Path + " on the day:"
+	}
+	out := []string{top}
 	for _, f := range d.Folders {
 		if f == "" {
 			f = "."
 		}
-		out = append(out, "    cd "+quote(f)+" && xxhsum -c *"+manifest.ListExt)
+		out = append(out, "    (cd "+quote(f)+" && xxhsum -c *"+manifest.ListExt+")")
 	}
 	return append(out, "Or with any reader of ASC MHL, on a roll's folder: its history lies in "+manifest.Folder+" there.",
 		"Both must find every file equal, and as many files as the list of rolls says.")
