@@ -46,7 +46,7 @@ var always = [...]string{"put back", "hold", "away", "misfit", "note"}
 func Of() Card {
 	c := Card{
 		Title: "The routine, for every roll, in this order",
-		Under: "Red bin left: the only copy. Green bin right: proven, may be recorded over.",
+		Under: "Red bin left: the only copy. Green bin right: proven safe, ready to go back.",
 		Foot:  "Not sure? Put back, or put it on hold, and ask. Critical: no talk, no phone, to the end of the step.",
 	}
 	for _, s := range procedure.Routine() {
