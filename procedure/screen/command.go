@@ -14,6 +14,25 @@ type command struct {
 	question string
 	entry    entry
 	intent   func(text string) procedure.Intent
+	act      bool // done in a drill's outside: possible everywhere
+}
+
+// actWord begins an act in a drill's outside, "do answer", as in plain mode. The drill takes such a note for itself.
+const actWord = "do "
+
+// maxAct is the longest act: a word and a drive's name.
+const maxAct = 40
+
+// acting: the line for an act in the drill is open.
+func (m *model) acting() bool { return m.command != nil && m.command.act }
+
+// actCommand opens the line for an act in the drill.
+func (m *model) actCommand() *command {
+	return &command{
+		question: "What do you do? Like: answer, ask, give, swap, open DRIVE", act: true,
+		entry:  newLine(m.st, minWidth/2, maxAct), // has room in every view
+		intent: func(s string) procedure.Intent { return procedure.DoNote{Text: actWord + s} },
+	}
 }
 
 // dropWord begins the line that takes a destination out of use.
@@ -21,24 +40,24 @@ const dropWord = "drop "
 
 // commandFor gives the command of a key, nil for none.
 func (m *model) commandFor(k tea.KeyMsg) *command {
-	make := func(q string, f func(string) procedure.Intent) *command {
+	with := func(q string, f func(string) procedure.Intent) *command {
 		return &command{question: q, entry: newLine(m.st, m.textWidth(), maxEntry), intent: f}
 	}
 	switch {
 	case key.Matches(k, m.keys.hold):
-		return make("Put this roll on hold. For what reason?", func(s string) procedure.Intent { return procedure.DoHold{Reason: s} })
+		return with("Put this roll on hold. For what reason?", func(s string) procedure.Intent { return procedure.DoHold{Reason: s} })
 	case key.Matches(k, m.keys.note):
-		return make("Note. A label or camera letter as first word pins it there.", func(s string) procedure.Intent { return procedure.DoNote{Text: s} })
+		return with("Note. A label or camera letter as first word pins it there.", func(s string) procedure.Intent { return procedure.DoNote{Text: s} })
 	case key.Matches(k, m.keys.arrived):
-		return make("A card arrived. Label on its tape?", func(s string) procedure.Intent { return procedure.DoArrived{Label: s} })
+		return with("A card arrived. Label on its tape?", func(s string) procedure.Intent { return procedure.DoArrived{Label: s} })
 	case key.Matches(k, m.keys.misfit):
-		return make("This step does not fit here. What is different?", func(s string) procedure.Intent { return procedure.DoMisfit{Text: s} })
+		return with("This step does not fit here. What is different?", func(s string) procedure.Intent { return procedure.DoMisfit{Text: s} })
 	case key.Matches(k, m.keys.operator):
-		return make("Somebody else takes over. Name?", func(s string) procedure.Intent { return procedure.DoOperator{Name: s} })
+		return with("Somebody else takes over. Name?", func(s string) procedure.Intent { return procedure.DoOperator{Name: s} })
 	case key.Matches(k, m.keys.camera):
-		return make("One more camera: its letter and tape colour, like: C yellow", func(s string) procedure.Intent { return procedure.DoCamera{Text: s} })
+		return with("One more camera: its letter and tape colour, like: C yellow", func(s string) procedure.Intent { return procedure.DoCamera{Text: s} })
 	case key.Matches(k, m.keys.dest):
-		return make("Path of one more destination; or: "+dropWord+"NAME, to take one out of use", func(s string) procedure.Intent {
+		return with("Path of one more destination; or: "+dropWord+"NAME, to take one out of use", func(s string) procedure.Intent {
 			if name, ok := strings.CutPrefix(s, dropWord); ok {
 				return procedure.DoDrop{Name: strings.TrimSpace(name)}
 			}

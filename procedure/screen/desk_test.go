@@ -154,7 +154,7 @@ func keyOf(name string) tea.KeyMsg {
 		"enter": tea.KeyEnter, "esc": tea.KeyEsc, "ctrl+e": tea.KeyCtrlE, "ctrl+a": tea.KeyCtrlA, "ctrl+o": tea.KeyCtrlO,
 		"ctrl+n": tea.KeyCtrlN, "ctrl+r": tea.KeyCtrlR, "ctrl+b": tea.KeyCtrlB, "ctrl+f": tea.KeyCtrlF, "ctrl+t": tea.KeyCtrlT,
 		"ctrl+d": tea.KeyCtrlD, "ctrl+g": tea.KeyCtrlG, "ctrl+q": tea.KeyCtrlQ, "ctrl+c": tea.KeyCtrlC, "ctrl+k": tea.KeyCtrlK,
-		"ctrl+v": tea.KeyCtrlV, "backspace": tea.KeyBackspace, "up": tea.KeyUp, "down": tea.KeyDown,
+		"ctrl+v": tea.KeyCtrlV, "ctrl+w": tea.KeyCtrlW, "backspace": tea.KeyBackspace, "up": tea.KeyUp, "down": tea.KeyDown,
 	}
 	if t, ok := named[name]; ok {
 		return tea.KeyMsg{Type: t}
@@ -207,8 +207,8 @@ func sampleCopy() *procedure.CopyView {
 		Roll: "A003", Phase: "copying", Files: 214, FilesDone: 96, Bytes: 118_200_000_000, Done: 51_300_000_000,
 		PerSecond: 210_000_000, Left: 318 * time.Second, LeftKnown: true,
 		Dests: []procedure.DestView{
-			{Name: "SHUTTLE", Written: 51_300_000_000, Read: 12_000_000_000, FreeText: "1.20 TB free"},
-			{Name: "RAID", Written: 50_900_000_000, Read: 11_800_000_000, FreeText: "8.10 TB free"},
+			{Name: "SHUTTLE", Written: 51_300_000_000, Read: 12_000_000_000, PerSecond: 118_000_000, Left: 318 * time.Second, LeftKnown: true, FreeText: "1.20 TB free"},
+			{Name: "RAID", Written: 50_900_000_000, Read: 11_800_000_000, PerSecond: 98_000_000, Left: 402 * time.Second, LeftKnown: true, FreeText: "8.10 TB free"},
 		},
 	}
 }

@@ -92,7 +92,17 @@ func scenes() []scene {
 		v.Away, v.AwayText = true, []string{"You are at: Count.", "Next is: Pull."}
 		v.Notices = []procedure.Notice{{Grade: "info", What: "This came while nobody was here."}}
 	}
+	around := func(v procedure.View) procedure.View {
+		v = drill(v)
+		v.World = []string{"The card in your hand has the label A003; its tape says A003 too.", "The phone on the cart rings."}
+		return v
+	}
 	return []scene{
+		{name: "drill-log", view: around(fault)}, {name: "drill-start", view: around(late)}, {name: "drill-erase", view: around(closed)},
+		{name: "drill-act", view: around(log), keys: []string{"ctrl+w", "answer"}},
+		{name: "drill-act-erase", view: around(eraseView()), keys: []string{"A0", "ctrl+w", "answer"}},
+		{name: "drill-act-start", view: around(start), keys: []string{"ctrl+w", "answer"}},
+		{name: "drill-away", view: around(count), then: away},
 		{name: "setup-production", view: setup}, {name: "setup-station", view: station}, {name: "setup-bins", view: drill(bins)},
 		{name: "next", view: next}, {name: "next-full", view: full},
 		{name: "pick-card", view: pickCard, keys: []string{"a0"}}, {name: "pick-wrong", view: drill(wrong)},

@@ -9,8 +9,8 @@ import (
 
 // keyMap is every key that is a command; the help line is drawn from it.
 type keyMap struct {
-	why, away, hold, note, arrived, board, misfit, operator, dest, camera, cause, dismiss, quit key.Binding
-	putBack, erase, enter, cancel                                                               key.Binding
+	act, why, away, hold, note, arrived, board, misfit, operator, dest, camera, cause, dismiss, quit key.Binding
+	putBack, erase, enter, cancel                                                                    key.Binding
 }
 
 func bind(word string, keys ...string) key.Binding {
@@ -19,6 +19,7 @@ func bind(word string, keys ...string) key.Binding {
 
 func newKeys() keyMap {
 	return keyMap{
+		act:      bind("do something in the drill", "ctrl+w"),
 		why:      bind("why", "?"),
 		away:     bind("called away", "ctrl+a"),
 		hold:     bind("on hold", "ctrl+o"),
@@ -52,8 +53,11 @@ func offered(commands []string, words ...string) bool {
 }
 
 // helpKeys are the keys of the ordinary view, in the order of the help line.
-func (k keyMap) helpKeys(commands []string, notices, causes bool) []key.Binding {
+func (k keyMap) helpKeys(commands []string, drill, notices, causes bool) []key.Binding {
 	var out []key.Binding
+	if drill {
+		out = append(out, k.act)
+	}
 	add := func(b key.Binding, words ...string) {
 		if offered(commands, words...) {
 			out = append(out, b)
@@ -71,10 +75,11 @@ func (k keyMap) helpKeys(commands []string, notices, causes bool) []key.Binding 
 	add(k.note, "note")
 	add(k.arrived, "arrived")
 	add(k.board, "board")
-	add(k.misfit, "misfit", "does")
-	add(k.operator, "operator")
-	add(k.dest, "destination")
-	add(k.camera, "camera")
+	// Where a note can be made these make sense too; plain mode has no words of its own for some of them.
+	add(k.misfit, "misfit", "note")
+	add(k.operator, "operator", "note")
+	add(k.dest, "destination", "note")
+	add(k.camera, "camera", "note")
 	add(k.quit, "quit")
 	return out
 }

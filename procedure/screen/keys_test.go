@@ -12,7 +12,9 @@ import (
 	"twobin/procedure"
 )
 
-func pasteOf(s string) tea.KeyMsg { return tea.KeyMsg{Type: tea.KeyRunes, Runes: []rune(s), Paste: true} }
+func pasteOf(s string) tea.KeyMsg {
+	return tea.KeyMsg{Type: tea.KeyRunes, Runes: []rune(s), Paste: true}
+}
 
 // want compares what the desk was sent so far, and forgets it.
 func (x *hand) want(is ...procedure.Intent) {

@@ -4,6 +4,7 @@ import (
 	"context"
 	"log/slog"
 	"slices"
+	"strings"
 	"time"
 
 	tea "github.com/charmbracelet/bubbletea"
@@ -48,6 +49,8 @@ type (
 		err    error
 	}
 	tickMsg struct{}
+	// boardMsg is the board as drawn for a size.
+	boardMsg []string
 	// stopMsg: the process is told to end.
 	stopMsg struct{}
 )
@@ -59,7 +62,8 @@ type model struct {
 	log  *slog.Logger
 	now  func() time.Time
 	ring func()
-	tick tea.Cmd // gives tickMsg after every
+	tick tea.Cmd                        // gives tickMsg after every
+	draw func(width, height int) string // draws the board; nil: from the strip
 	st   styles
 	keys keyMap
 
@@ -86,6 +90,7 @@ type model struct {
 	panel     panel
 	scroll    int
 	backAsk   bool
+	board     []string
 	noticedAt time.Time
 }
 
@@ -93,6 +98,7 @@ func newModel(ctx context.Context, desk procedure.Desk, st styles, o Options) *m
 	m := &model{ctx: ctx, desk: desk, log: o.Log, now: o.Now, st: st, keys: newKeys(), ring: func() {}}
 	// tea.Tick's timer runs once, from its making: a new one for every tick.
 	m.tick = func() tea.Msg { return tea.Tick(every, func(time.Time) tea.Msg { return tickMsg{} })() }
+	m.draw = o.Board
 	if m.now == nil {
 		m.now = time.Now
 	}
@@ -129,6 +135,8 @@ func (m *model) Update(msg tea.Msg) (tea.Model, tea.Cmd) {
 		return m, m.look()
 	case doneMsg:
 		return m, m.done(msg)
+	case boardMsg:
+		m.board = msg
 	case stopMsg:
 		return m, m.stop()
 	}
@@ -178,11 +186,23 @@ func (m *model) take(msg viewMsg) tea.Cmd {
 			cmds = append(cmds, func() tea.Msg { m.ring(); return nil })
 		}
 	}
+	if m.panel == panelBoard {
+		cmds = append(cmds, m.drawBoard())
+	}
 	if runs(v) && !m.ticking {
 		m.ticking = true
 		cmds = append(cmds, m.tick)
 	}
 	return tea.Batch(cmds...)
+}
+
+// drawBoard has the board drawn for the room that its panel has.
+func (m *model) drawBoard() tea.Cmd {
+	if m.draw == nil {
+		return nil
+	}
+	draw, w, h := m.draw, m.w, m.h-panelFrame
+	return func() tea.Msg { return boardMsg(strings.Split(strings.TrimRight(draw(w, h), "\n"), "\n")) }
 }
 
 // runs says whether a view changes by itself.
@@ -204,7 +224,9 @@ func (m *model) came(old procedure.View, now time.Time) {
 		m.noticedAt = now
 	}
 	if v.Step.Critical {
-		m.command = nil
+		if !m.acting() {
+			m.command = nil
+		}
 		if m.panel != panelWhy {
 			m.panel = panelNone
 		}

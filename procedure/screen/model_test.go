@@ -1,6 +1,7 @@
 package screen
 
 import (
+	"fmt"
 	"slices"
 	"strings"
 	"testing"
@@ -42,7 +43,7 @@ func TestDrillOnEveryScreen(t *testing.T) {
 			for _, size := range [][2]int{{80, 24}, {60, 20}} {
 				for _, name := range []string{"", "first roll"} {
 					v := s
-					v.view.Drill, v.keys = name, keys
+					v.view.Drill, v.view.World, v.keys = name, nil, keys
 					if got := v.draw(t, size[0], size[1], false); strings.Contains(got, "DRILL") != (name != "") {
 						t.Errorf("%s %v, drill %q:\n%s", s.name, keys, name, got)
 					}
@@ -57,7 +58,7 @@ func TestEraseLooksLikeNothingElse(t *testing.T) {
 	t.Parallel()
 	for _, s := range scenes() {
 		framed := strings.ContainsAny(s.draw(t, 80, 24, false), "┏┓┃┗┛━")
-		if want := strings.HasPrefix(s.name, "erase"); framed != want {
+		if want := strings.Contains(s.name, "erase"); framed != want {
 			t.Errorf("%s: framed %v, want %v", s.name, framed, want)
 		}
 	}
@@ -237,6 +238,38 @@ func TestBoardClosesNotes(t *testing.T) {
 	x := drive(t, v, 80, 24, false)
 	x.press("ctrl+b", "1", "2")
 	x.want(procedure.DoNoteDone{ID: 2})
+}
+
+// The board is the desk's own, drawn for the room there is; while a label or a figure is asked it is not shown, as it
+// could tell it.
+func TestBoard(t *testing.T) {
+	t.Parallel()
+	draw := func(w, h int) string { return fmt.Sprintf("A 001 to 003 in %dx%d\x1b[2J\n", w, h) }
+	x := drive(t, choiceView(), 80, 24, false)
+	x.m.draw = draw
+	x.press("ctrl+b")
+	if got := x.m.View(); !strings.Contains(got, "A 001 to 003 in 80x15·[2J") {
+		t.Errorf("no board:\n%s", got)
+	}
+	x = drive(t, at(procedure.StepPick, askHidden("pick.card", "Label?")), 80, 24, false)
+	x.m.draw = draw
+	x.press("ctrl+b")
+	if got := x.m.View(); strings.Contains(got, "003") {
+		t.Errorf("the board tells the label:\n%s", got)
+	}
+}
+
+// While the operator is away the screen stays as it was left, whatever happens to the desk.
+func TestAwayIsFrozen(t *testing.T) {
+	t.Parallel()
+	x := drive(t, choiceView(), 80, 24, false)
+	x.desk.view.Away = true
+	x.look()
+	x.desk.view.Strip.Red = append(x.desk.view.Strip.Red, "C001")
+	x.look()
+	if got := x.m.View(); strings.Contains(got, "C001") || !strings.Contains(got, "B002") {
+		t.Errorf("not frozen:\n%s", got)
+	}
 }
 
 // Drawing twice gives the same: View changes nothing.

@@ -18,12 +18,15 @@ func (m *model) key(k tea.KeyMsg) tea.Cmd {
 		return m.leave()
 	case m.tooSmall() || !m.seen || !counts || m.busy:
 		return nil
-	case m.view.Away:
-		return m.keyAway(k)
 	case m.panel != panelNone:
 		return m.keyPanel(k)
 	case m.command != nil:
 		return m.keyCommand(k)
+	case key.Matches(k, m.keys.act) && m.view.Drill != "":
+		m.command = m.actCommand()
+		return nil
+	case m.view.Away:
+		return m.keyAway(k)
 	}
 	m.trouble = ""
 	if m.view.Step.Critical || m.erasing() {
@@ -112,7 +115,7 @@ func (m *model) keyUsual(k tea.KeyMsg) (tea.Cmd, bool) {
 		return m.do(procedure.DoAway{}), true
 	case key.Matches(k, m.keys.board):
 		m.open(panelBoard)
-		return nil, true
+		return m.drawBoard(), true
 	case key.Matches(k, m.keys.cause):
 		m.open(panelCause)
 		return nil, true

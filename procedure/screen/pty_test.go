@@ -162,7 +162,7 @@ func TestOnATerminal(t *testing.T) {
 	}
 	x.until("> R")
 	x.keys("\r", "Start the copy now.")
-	x.until("0:02 of 0:30") // the clock runs without a key
+	x.until("0:02 of 0:30")                              // the clock runs without a key
 	if _, err := x.pty.WriteString("\x11"); err != nil { // ctrl+q
 		t.Fatal(err)
 	}

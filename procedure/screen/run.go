@@ -24,6 +24,9 @@ type Options struct {
 	NoColor bool
 	// Log may be nil.
 	Log *slog.Logger
+	// Board draws the board on at most so many columns and lines; it may wait, but for no drive. Nil: the board is drawn
+	// from the strip.
+	Board func(width, height int) string
 	// Now is the clock by which keys are judged; nil is time.Now.
 	Now func() time.Time
 }

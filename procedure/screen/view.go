@@ -21,16 +21,16 @@ func (m *model) View() string {
 		return p.fill([]string{"", "  Reading the desk."}, nil)
 	case m.view.Away:
 		p = m.page(m.left)
-		p.v.Drill = m.view.Drill
-		return p.away(m.view.AwayText, m.backAsk)
+		p.v.Drill, p.v.World = m.view.Drill, m.view.World
+		return p.away(m)
 	case m.erasing():
-		return p.erase(m.entry, m.panel == panelWhy)
+		return p.erase(m)
 	case m.view.Step.Critical:
-		return p.critical(m.panel == panelWhy, m.trouble)
+		return p.critical(m)
 	case m.panel == panelWhy:
 		return p.panel("Why", p.why(), m.scroll)
 	case m.panel == panelBoard:
-		return p.panel("Board", p.board(), m.scroll)
+		return p.panel("Board", p.board(m.board), m.scroll)
 	case m.panel == panelCause:
 		return p.panel("Technical causes", p.causes(), m.scroll)
 	}
@@ -56,13 +56,16 @@ func (p page) small() string {
 // usual is the ordinary view: strip, step, prompt, and what runs beside it. Parts that can wait shrink until it fits.
 func (p page) usual(m *model) string {
 	top := append(p.header(), p.strip()...)
+	if m.acting() {
+		return p.act(m, top)
+	}
 	foot := append([]string{rule(p.w)}, p.help(p.helpKeys(m))...)
 	room := p.h - len(foot)
 	var body []string
 	for tight := range 4 {
 		body = append([]string{}, top...)
 		for _, part := range [][]string{
-			p.head(), p.hands(tight), p.shown(), p.asked(m), p.notices(tight, m.trouble), p.copying(tight), p.notes(tight),
+			p.head(), p.hands(tight), p.shown(), p.asked(m), p.notices(tight, m.trouble), p.world(), p.copying(tight), p.notes(tight),
 		} {
 			if len(part) == 0 {
 				continue
@@ -87,7 +90,7 @@ func (p page) helpKeys(m *model) []key.Binding {
 	for _, n := range p.v.Notices {
 		causes = causes || n.Cause != ""
 	}
-	return m.keys.helpKeys(p.v.Commands, len(p.v.Notices) > 0, causes)
+	return m.keys.helpKeys(p.v.Commands, p.v.Drill != "", len(p.v.Notices) > 0, causes)
 }
 
 // help is the line of keys, on two lines at most.

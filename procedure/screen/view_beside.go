@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"strings"
 
+	"github.com/charmbracelet/x/ansi"
+
 	"twobin/procedure"
 )
 
@@ -75,23 +77,37 @@ func (p page) copying(tight int) []string {
 	return out
 }
 
+// dest is one destination's line. Where the line is short the last parts are left out: written and read back, then the
+// time left, are what decides.
 func (p page) dest(d procedure.DestView, all int64) []string {
 	name := pad(cut(p.t(d.Name), 16), 17)
-	state := ""
+	parts := []string{"written " + share(d.Written, all), "read back " + share(d.Read, all)}
+	if !p.hide {
+		parts = []string{"written " + procedure.SizeText(d.Written), "read back " + procedure.SizeText(d.Read)}
+	}
+	if d.LeftKnown {
+		parts = append(parts, procedure.Clockface(d.Left)+" left")
+	}
+	if d.PerSecond > 0 && !p.hide {
+		parts = append(parts, procedure.SizeText(d.PerSecond)+"/s")
+	}
+	if d.FreeText != "" && !p.hide {
+		parts = append(parts, p.t(d.FreeText))
+	}
 	switch {
 	case d.Gone:
-		state = "is no longer there"
+		parts = []string{"is no longer there"}
 	case d.Fault != "":
-		state = "failed: " + p.t(d.Fault)
-	case p.hide:
-		state = fmt.Sprintf("written %s, read back %s", share(d.Written, all), share(d.Read, all))
-	default:
-		state = fmt.Sprintf("written %s, read back %s", procedure.SizeText(d.Written), procedure.SizeText(d.Read))
-		if d.FreeText != "" {
-			state += ", " + p.t(d.FreeText)
-		}
+		parts = []string{"failed: " + p.t(d.Fault)}
 	}
-	return []string{strings.Repeat(" ", margin+2) + cut(name+state, p.text()-2)}
+	line := name + parts[0]
+	for _, part := range parts[1:] {
+		if ansi.StringWidth(line)+2+ansi.StringWidth(part) > p.text()-2 {
+			break
+		}
+		line += ", " + part
+	}
+	return []string{strings.Repeat(" ", margin+2) + cut(line, p.text()-2)}
 }
 
 // share is a part in per cent, rounded down.

@@ -1,7 +1,10 @@
 package screen
 
 import (
+	"slices"
 	"strings"
+
+	"github.com/charmbracelet/x/ansi"
 
 	"twobin/procedure"
 )
@@ -10,17 +13,17 @@ import (
 const inset = 8
 
 // critical is one critical step and nothing else: what the hands do, its clock, its one key, and the newest message if
-// it says that something is not right.
-func (p page) critical(why bool, trouble string) string {
-	s := p.v.Step
+// it says that something is not right. In a drill, what is around the trainee belongs to it.
+func (p page) critical(m *model) string {
+	s, why := p.v.Step, m.panel == panelWhy
 	in := strings.Repeat(" ", inset)
 	body := append(p.drill(), "", "", in+p.title(), in+p.roll(), "")
 	lines := s.Hands
-	if p.v.Brief && s.Brief != "" {
-		lines = []string{s.Brief}
-	}
-	if why {
+	switch {
+	case why:
 		lines = []string{s.Why}
+	case p.v.Brief && s.Brief != "":
+		lines = []string{s.Brief}
 	}
 	for _, h := range lines {
 		if q := p.v.Prompt; q != nil && q.Question == h {
@@ -36,13 +39,31 @@ func (p page) critical(why bool, trouble string) string {
 		body = append(body, p.shift(p.wrap("Now: "+p.t(p.v.Working)+".", inset))...)
 	}
 	foot := []string{in + "esc put back   ? why", ""}
-	if why {
-		foot = []string{in + "any key: back to the step", ""}
-	} else if q := p.v.Prompt; q != nil {
-		body = append(body, p.oneKey(q)...)
+	if p.v.Drill != "" {
+		foot[0] += "   ctrl+w do something in the drill"
 	}
-	body = append(body, p.serious(trouble)...)
+	switch {
+	case why:
+		foot[0] = in + "any key: back to the step"
+	case m.acting():
+		foot[0] = in + "enter send   esc never mind"
+		body = append(body, p.inset(p.line(m.command.question, m.command.entry))...)
+	case p.v.Prompt != nil:
+		body = append(body, p.oneKey(p.v.Prompt)...)
+	}
+	body = append(body, p.serious(m.trouble)...)
+	if w := p.world(); w != nil {
+		body = append(append(body, ""), p.inset(w)...)
+	}
 	return p.fill(body, foot)
+}
+
+// inset moves lines from the usual margin to that of a critical step.
+func (p page) inset(lines []string) []string {
+	for i := range lines {
+		lines[i] = strings.Repeat(" ", inset-margin) + lines[i]
+	}
+	return lines
 }
 
 // shift moves lines that were wrapped with an indent from the usual margin to the inset.
@@ -66,41 +87,27 @@ func (p page) oneKey(q *procedure.Prompt) []string {
 // serious is the newest message that is not mere information, set off by a blank line.
 func (p page) serious(trouble string) []string {
 	if trouble != "" {
-		return append([]string{""}, p.shifted(procedure.Notice{Grade: "look", What: "That could not be done: " + trouble})...)
+		return append([]string{""}, p.inset(p.notice(procedure.Notice{Grade: "look", What: "That could not be done: " + trouble}))...)
 	}
 	for i := len(p.v.Notices) - 1; i >= 0; i-- {
 		if n := p.v.Notices[i]; n.Grade != "info" {
-			return append([]string{""}, p.shifted(n)...)
+			return append([]string{""}, p.inset(p.notice(n))...)
 		}
 	}
 	return nil
 }
 
-func (p page) shifted(n procedure.Notice) []string {
-	lines := p.notice(n)
-	for i := range lines {
-		lines[i] = strings.Repeat(" ", inset-margin) + lines[i]
-	}
-	return lines
-}
-
 // erase is the only view with a frame. It says what will be gone and what is left, lists the lock, and asks for the
 // label, which is not on it.
-func (p page) erase(e entry, why bool) string {
+func (p page) erase(m *model) string {
 	p.hide, p.known = true, labelsOf(p.v)
-	w := p.w - 4
-	in := p.drill()
-	if why {
-		in = append(in, "")
-		for _, l := range p.wrap(p.t(p.v.Step.Why), 0) {
-			in = append(in, strings.TrimSpace(l))
-		}
-		return p.frame(append(in, "", "any key: back to the erase"), w)
+	var in []string
+	if m.panel == panelWhy {
+		in = append(in, flush(p.wrap(p.t(p.v.Step.Why), 0))...)
+		return p.frame(in, nil, []string{"any key: back to the erase"})
 	}
 	for _, t := range p.v.EraseText {
-		for _, l := range p.wrap(p.t(t), 0) {
-			in = append(in, p.st.bold.Render(strings.TrimSpace(l)))
-		}
+		in = append(in, p.bold(flush(p.wrap(p.t(t), 0)))...)
 	}
 	for _, c := range p.v.Clocks {
 		in = append(in, p.clock(c))
@@ -111,37 +118,56 @@ func (p page) erase(e entry, why bool) string {
 		if !c.Holds {
 			word = "closed"
 		}
-		in = append(in, cut("  "+procedure.Plain(c.ID)+"  "+word+"  "+p.t(c.Says), w))
+		in = append(in, "  "+procedure.Plain(c.ID)+"  "+word+"  "+p.t(c.Says))
 	}
 	in = append(in, "")
-	for _, n := range p.serious("") {
-		if n = strings.TrimSpace(n); n != "" {
-			in = append(in, n)
-		}
+	beside := append(flush(p.world()), flush(p.serious(m.trouble))...)
+	keys := "ctrl+e erase for good      esc put back, nothing is removed      ? why"
+	if p.v.Drill != "" {
+		keys = "ctrl+e erase for good   esc put back   ? why   ctrl+w do something"
 	}
-	if q := p.v.Prompt; q != nil {
-		in = append(in, p.st.bold.Render(procedure.Plain(q.Question)), "    "+e.line.View())
+	ask := p.st.bold.Render(procedure.Plain(p.v.Prompt.Question))
+	if m.acting() {
+		return p.frame(in, beside, []string{p.st.bold.Render(m.command.question), "    " + m.command.entry.line.View(), "enter send   esc never mind"})
 	}
-	if len(in) < p.h-4 {
-		in = append(in, "")
-	}
-	return p.frame(append(in, "ctrl+e erase for good      esc put back, nothing is removed      ? why"), w)
+	return p.frame(in, beside, []string{ask, "    " + m.entry.line.View(), keys})
 }
 
-// frame draws a heavy frame around the whole window.
-func (p page) frame(lines []string, w int) string {
-	const title = "━ Erase: this cannot be undone "
-	out := []string{"┏" + title + strings.Repeat("━", max(0, w+2-len([]rune(title)))) + "┓"}
-	room := p.h - 2
-	if len(lines) > room {
-		lines = append(lines[:room-2:room-2], "…", lines[len(lines)-1])
+// flush takes the margin off lines, and leaves out empty ones.
+func flush(lines []string) []string {
+	var out []string
+	for _, l := range lines {
+		if l = strings.TrimSpace(l); l != "" {
+			out = append(out, l)
+		}
+	}
+	return out
+}
+
+// frame draws a heavy frame around the whole window. What must be read stands at the top, what is asked right below the
+// rest. If there is too much, blank lines go first, then the end of the rest.
+func (p page) frame(must, rest, asked []string) string {
+	title := "━ Erase: this cannot be undone "
+	if p.v.Drill != "" {
+		title = cut("━ DRILL "+p.t(p.v.Drill), p.w/2) + " " + title
+	}
+	w, room := p.w-4, p.h-2
+	if len(must)+len(rest)+len(asked) > room {
+		must = slices.DeleteFunc(must, func(l string) bool { return l == "" })
+	}
+	if free := room - len(must) - len(asked); len(rest) > free {
+		rest = append(slices.Clone(rest[:max(0, free-1)]), "…")
+	}
+	lines := slices.Concat(must, rest, asked)
+	if len(lines) > room { // a lock of more conditions than there are: the end stays, it has the keys
+		lines = lines[len(lines)-room:]
 	}
 	for len(lines) < room {
 		lines = append(lines, "")
 	}
+	out := []string{"┏" + title + strings.Repeat("━", max(0, w+2-ansi.StringWidth(title))) + "┓"}
 	for _, l := range lines {
 		out = append(out, "┃ "+pad(l, w)+" ┃")
 	}
-	out = append(out, "┗"+strings.Repeat("━", w+2)+"┛")
-	return strings.Join(out, "\n")
+	return strings.Join(append(out, "┗"+strings.Repeat("━", w+2)+"┛"), "\n")
 }

@@ -6,6 +6,9 @@ import (
 	"twobin/procedure"
 )
 
+// panelFrame is how many lines a panel has around its text, and below the board.
+const panelFrame = 9
+
 // panel is one text over the whole screen. Any key but the scrolling ones closes it.
 func (p page) panel(title string, lines []string, scroll int) string {
 	top := append(p.header(), rule(p.w), strings.Repeat(" ", margin)+p.st.bold.Render(title), "")
@@ -42,8 +45,22 @@ func (p page) why() []string {
 	return out
 }
 
-// board lists every roll with its place, and the open notes.
-func (p page) board() []string {
+// board is the desk's board; without one, every roll with its place, and the open notes. It tells where each roll is
+// and what came before it, so it is not shown while a label or a figure is asked.
+func (p page) board(drawn []string) []string {
+	if p.hide {
+		return p.wrap("Not now: a label or a figure is asked, and the board could tell it.", 0)
+	}
+	if drawn != nil {
+		out := make([]string, len(drawn))
+		for i, l := range drawn {
+			out[i] = p.t(l)
+		}
+		if len(p.v.Notes) > 0 {
+			out = append(out, "", " A note that is done: press its number.")
+		}
+		return out
+	}
 	s := p.v.Strip
 	var out []string
 	add := func(place string, ls []procedure.Label, note string) {
@@ -89,9 +106,32 @@ func (p page) causes() []string {
 	return out
 }
 
+// world is what a trainee sees and hears in a drill: the simulated outside, so it may hold labels and is not hidden.
+func (p page) world() []string {
+	if len(p.v.World) == 0 {
+		return nil
+	}
+	out := p.wrap("DRILL, around you:", 0)
+	for _, l := range p.v.World {
+		out = append(out, p.wrap(procedure.Plain(l), 2)...)
+	}
+	return out
+}
+
+// act is the line for something that is done in the drill, with all that is around the trainee.
+func (p page) act(m *model, top []string) string {
+	body := append(top, p.line(m.command.question, m.command.entry)...)
+	body = append(body, "")
+	return p.fill(append(body, p.world()...), append([]string{rule(p.w)}, p.help(p.helpKeys(m))...))
+}
+
 // away is the screen as it was left, with the place in the routine as the largest thing on it.
-func (p page) away(text []string, back bool) string {
+func (p page) away(m *model) string {
+	text := m.view.AwayText
 	body := append(p.header(), p.strip()...)
+	if m.acting() {
+		return p.act(m, body)
+	}
 	if len(text) == 0 {
 		text = []string{"You are at: " + p.v.Step.Title + ".", "Next is: " + p.v.Step.Next + "."}
 	}
@@ -106,10 +146,13 @@ func (p page) away(text []string, back bool) string {
 		body = append(body, strings.Repeat(" ", margin)+p.roll(), "")
 	}
 	foot := []string{rule(p.w), " any key when you are back   ctrl+q quit"}
-	if back {
+	if p.v.Drill != "" {
+		foot[1] += "   ctrl+w do something in the drill"
+	}
+	if m.backAsk {
 		body = append(body, p.bold(p.wrap("Back?", 0))...)
 		body = append(body, strings.Repeat(" ", margin)+"  "+p.st.bold.Render("b")+"  yes, back at this place")
 		foot[1] = " b back   ctrl+q quit"
 	}
-	return p.fill(body, foot)
+	return p.fill(append(body, p.world()...), foot)
 }
