@@ -145,22 +145,24 @@ func TestTextCounts(t *testing.T) {
 	t.Parallel()
 	d := twelve()
 	b := Of(d.Shift, d.Clock)
-	total := 0
-	for i := range b.Cameras {
-		for _, c := range columns() {
-			if c.title == "missing" {
-				continue
+	for _, narrower := range []int{0, 2, 3} {
+		total := 0
+		for i := range b.Cameras {
+			for _, c := range columns() {
+				if c.title == "missing" {
+					continue
+				}
+				cell := b.Cameras[i].cell(c, max(7, c.width-narrower))
+				n, err := countCell(cell)
+				if err != nil {
+					t.Fatalf("camera %s, %s: %q: %v", b.Cameras[i].Letter, c.title, cell, err)
+				}
+				total += n
 			}
-			cell := b.Cameras[i].cell(c, c.width)
-			n, err := countCell(cell)
-			if err != nil {
-				t.Fatalf("camera %s, %s: %q: %v", b.Cameras[i].Letter, c.title, cell, err)
-			}
-			total += n
 		}
-	}
-	if total != 100 {
-		t.Errorf("the table shows %d rolls, want 100", total)
+		if total != 100 {
+			t.Errorf("with cells %d narrower the table shows %d rolls, want 100", narrower, total)
+		}
 	}
 }
 
@@ -309,6 +311,9 @@ func TestNowNeverBack(t *testing.T) {
 				t.Errorf("%s has been there for %d ms", r.Label, r.ForMS)
 			}
 		}
+	}
+	if at := Now(d.Shift, d.Clock.Add(-3*time.Hour)); at.Mono != d.Shift.Last.Mono {
+		t.Errorf("with a wall clock behind the journal the monotonic clock went from %v to %v", d.Shift.Last.Mono, at.Mono)
 	}
 	at := Now(d.Shift, d.Shift.Last.Wall.Add(5*time.Second))
 	if got := at.Mono - d.Shift.Last.Mono; got != 5*time.Second {
