@@ -201,11 +201,15 @@ func TestInvariant8KilledAtAnyMoment(t *testing.T) {
 	if n, err := strconv.Atoi(os.Getenv("TWOBIN_KILLS")); err == nil {
 		kills = n
 	}
+	limitAll := time.Now().Add(2*time.Minute + time.Duration(kills)*5*time.Second)
 	rng := rand.New(rand.NewPCG(uint64(kills), 5))
 	done := 0
 	for done < kills {
 		r := &robot{station: newStation(t)}
-		for i := 0; !r.done; i++ {
+		for !r.done {
+			if time.Now().After(limitAll) {
+				t.Fatalf("%d kills, and no end:\n%s", done, r.p.text())
+			}
 			before := journalLines(t, r.home)
 			r.begin()
 			limit := 40 * time.Second
