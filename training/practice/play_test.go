@@ -21,13 +21,18 @@ const longest = 10 * time.Hour
 // setup gives options for a drill with real media in folders of the test.
 func setup(t testing.TB, name string, seed int64) Options {
 	t.Helper()
+	return options(t, name, seed, scratch(t), scratch(t))
+}
+
+func options(t testing.TB, name string, seed int64, home, below string) Options {
+	t.Helper()
 	d, ok := drill.Find(name)
 	if !ok {
 		t.Fatalf("no drill %s", name)
 	}
 	pol := guard.DefaultPolicy()
 	return Options{
-		Drill: d, Seed: seed, Trainee: "Kim", Coach: Brief, Home: scratch(t), Below: scratch(t), Pace: world.Natural, Policy: pol, Tool: "test",
+		Drill: d, Seed: seed, Trainee: "Kim", Coach: Brief, Home: home, Below: below, Pace: world.Natural, Policy: pol, Tool: "test",
 		Media: func(id guard.Identifier, proofs string) procedure.Media {
 			return media.New(media.Options{Ident: id, Proofs: proofs, Policy: pol, Tool: "twobin", Version: "test", Host: "test"})
 		},

@@ -222,7 +222,28 @@ func (s *Session) Do(ctx context.Context, i procedure.Intent) error {
 		}
 		return nil
 	}
+	if a, ok := i.(procedure.Answer); ok && (a.ID == "pull.desk" || a.ID == "return.to") {
+		s.pulled(ctx)
+	}
 	return s.Runner.Do(ctx, i)
+}
+
+// pulled waits for the simulated hands to have the card out of the reader: whoever says that it lies on the desk has
+// pulled it. It gives up after a while; the runner then says what it sees.
+func (s *Session) pulled(ctx context.Context) {
+	const patience = 5 * time.Second
+	ctx, stop := context.WithTimeout(ctx, s.o.Pace.Pull+patience)
+	defer stop()
+	for seen := uint64(0); ; {
+		r := s.Shift().InLane(1)
+		if r == nil || r.Seated == nil {
+			return
+		}
+		var err error
+		if seen, err = s.Wait(ctx, seen); err != nil {
+			return
+		}
+	}
 }
 
 // actIn finds an act in an intent: an act, or a note that begins with the word do, for screens without a key for acts.

@@ -1,0 +1,243 @@
+package command
+
+import (
+	"bytes"
+	"io"
+	"os"
+	"path/filepath"
+	"regexp"
+	"strconv"
+	"strings"
+	"testing"
+	"time"
+
+	"twobin/procedure/command"
+	"twobin/training/dummy"
+)
+
+// app gives streams for a verb; its data folder is the test's.
+func app(t *testing.T, in io.Reader) (*command.App, *bytes.Buffer) {
+	t.Helper()
+	home := t.TempDir()
+	var out bytes.Buffer
+	env := func(k string) string { return map[string]string{"TWOBIN_HOME": home}[k] }
+	return &command.App{In: in, Out: &out, Err: &out, Env: env, Now: time.Now}, &out
+}
+
+// The show plays the first roll to its close, and is remembered as shown.
+func TestShow(t *testing.T) {
+	t.Parallel()
+	a, out := app(t, strings.NewReader(""))
+	c := Practice{Trainee: "Kim", Show: true, Speed: 200, Seed: 1}
+	if err := c.Run(a); err != nil {
+		t.Fatalf("%v\n%s", err, out)
+	}
+	for _, want := range []string{"-- step 13, Return", "A001 closed", "-- Close", "why: ", "the sandbox is removed"} {
+		if !strings.Contains(out.String(), want) {
+			t.Errorf("lacks %q", want)
+		}
+	}
+	for _, l := range strings.Split(strings.TrimSpace(out.String()), "\n") {
+		if !strings.HasPrefix(l, "DRILL") {
+			t.Errorf("line without its word: %q", l)
+		}
+	}
+	out.Reset()
+	if err := (&Practice{Trainee: "Kim", List: true}).Run(a); err != nil || !strings.Contains(out.String(), "standing: shown") {
+		t.Errorf("list: %v\n%s", err, out)
+	}
+}
+
+// A newcomer works the whole first roll line by line through pipes: answers are read off the output, as a person would.
+func TestPracticeThroughPipes(t *testing.T) {
+	t.Parallel()
+	inR, inW := io.Pipe()
+	outR, outW := io.Pipe()
+	a, _ := app(t, inR)
+	a.Out = outW
+	ended := make(chan error, 1)
+	go func() {
+		err := (&Practice{Trainee: "Kim", Speed: 1, Seed: 1}).Run(a)
+		outW.Close()
+		ended <- err
+	}()
+	var all strings.Builder
+	h := &hands{in: make(chan string, 100), seen: map[string]string{}}
+	go func() { // typing must not keep the reading up
+		for l := range h.in {
+			if _, err := io.WriteString(inW, l+"\n"); err != nil {
+				return
+			}
+		}
+	}()
+	defer close(h.in)
+	const patience = 60 * time.Second // hands that are stuck leave, and the test says where
+	stuck := time.AfterFunc(patience, func() { inW.Close() })
+	defer stuck.Stop()
+	buf := make([]byte, 4096)
+	rest := ""
+	for {
+		n, err := outR.Read(buf)
+		all.Write(buf[:n])
+		rest += string(buf[:n])
+		for {
+			line, more, ok := strings.Cut(rest, "\n")
+			if !ok {
+				break
+			}
+			rest = more
+			h.line(t, line)
+		}
+		if err != nil {
+			break
+		}
+	}
+	if err := <-ended; err != nil {
+		t.Errorf("%v\n%s", err, all.String())
+	}
+	for _, want := range []string{"DRILL result: PASSED.", "DRILL journal: ", "the sandbox is removed", "next: twobin practice"} {
+		if !strings.Contains(all.String(), want) {
+			t.Errorf("lacks %q:\n%s", want, all.String())
+		}
+	}
+	if _, err := os.Stat(h.seen["sandbox"]); !os.IsNotExist(err) {
+		t.Errorf("the sandbox %q is still there: %v", h.seen["sandbox"], err)
+	}
+}
+
+// hands answer prompts from what stands on the output.
+type hands struct {
+	in   chan string
+	seen map[string]string
+	last string // the prompt answered last: one that is only printed again is not answered again
+	next int
+}
+
+var (
+	promptRE = regexp.MustCompile(`\[([a-z]+(?:\.[A-Za-z]+)?)\] (.*)`)
+	dotsRE   = regexp.MustCompile(`dots: ([^· ]+)(·+)(\S*)`)
+)
+
+func (h *hands) line(t *testing.T, l string) {
+	if d, ok := strings.CutPrefix(l, "DRILL sandbox: "); ok {
+		h.seen["sandbox"] = d
+	}
+	if _, f, ok := strings.Cut(l, "for the book: "); ok {
+		if code, isCode := strings.CutPrefix(f, "Closing code: "); isCode {
+			h.seen["code"] = code
+		} else {
+			files, size, _ := strings.Cut(f, ", ")
+			h.seen["files"], h.seen["size"] = strings.Fields(files)[0], size
+		}
+	}
+	m := promptRE.FindStringSubmatch(l)
+	if strings.HasPrefix(l, "DRILL -- ") {
+		h.last = ""
+	}
+	if m == nil || l == h.last {
+		return
+	}
+	h.last = l
+	fixed := map[string]string{
+		"setup.marking": "red tape", "setup.kit": "k", "setup.bins": "b", "setup.done": "s", "receive.label": "A001", "receive.from": "Robin",
+		"receive.bin": "b", "pick.card": "A001", "pick.tape": "A001", "seat.tape": "t", "start.go": "s", "log.serial": "", "log.notes": "",
+		"count.written": "w", "count.files": h.seen["files"], "count.size": h.seen["size"], "pull.desk": "d", "mark.green": "g", "bin.green": "i",
+		"return.to": "Robin", "close.tapes": "1", "close.book": "1", "close.done": "c", "close.written": "w", "close.code": h.seen["code"],
+	}
+	answer, ok := fixed[m[1]]
+	switch {
+	case ok:
+	case m[1] == "setup.camera":
+		answer = []string{"A blue", ""}[min(1, h.next)]
+		h.next++
+	case m[1] == "next":
+		answer = []string{"a", "p", "r", "c"}[min(3, h.next-2)]
+		h.next++
+	case strings.HasPrefix(m[1], "look."):
+		answer = h.look(t, strings.TrimPrefix(m[1], "look."), m[2])
+	default:
+		t.Errorf("unexpected prompt: %s", l)
+		answer = "quit"
+	}
+	h.in <- answer
+}
+
+// look opens the simulated drive's folder, as somebody with a file browser would.
+func (h *hands) look(t *testing.T, drive, question string) string {
+	where := regexp.MustCompile(`Open (\S+)\. `).FindStringSubmatch(question)
+	if where == nil {
+		t.Errorf("another kind of question: %s", question)
+		return "?"
+	}
+	names, err := filepath.Glob(filepath.Join(h.seen["sandbox"], "drives", drive, "*", "*", "*", where[1], "[^.]*.*"))
+	if err != nil || len(names) == 0 {
+		t.Errorf("look on %s at %s: %v", drive, where[1], err)
+		return "?"
+	}
+	m := dotsRE.FindStringSubmatch(question)
+	for _, n := range names {
+		if n = filepath.Base(n); m != nil && strings.HasPrefix(n, m[1]) && strings.HasSuffix(n, m[3]) {
+			return n[len(m[1]) : len(n)-len(m[3])]
+		}
+	}
+	if !strings.Contains(question, "How many files") {
+		t.Errorf("another kind of question: %s", question)
+	}
+	return strconv.Itoa(len(names))
+}
+
+// Wrong words on the command line: exit code 2, one line that says what is allowed, and no journal.
+func TestPracticeUsage(t *testing.T) {
+	t.Parallel()
+	for _, c := range []Practice{
+		{Trainee: "Kim", Speed: 1, Drill: "juggling"}, {Trainee: "Kim", Speed: 1, Coach: "loud"}, {Trainee: "Kim", Speed: 1, Seed: -1},
+		{Trainee: " ", Speed: 1}, {Trainee: "Kim", Speed: 0},
+	} {
+		a, out := app(t, strings.NewReader(""))
+		err := c.Run(a)
+		if command.CodeOf(err) != command.CodeUsage || strings.Contains(err.Error(), "\n") || out.Len() > 0 {
+			t.Errorf("%+v: %v, %q", c, err, out)
+		}
+		if _, err := os.Stat(filepath.Join(a.Env("TWOBIN_HOME"), "drills")); !os.IsNotExist(err) {
+			t.Errorf("%+v has written something: %v", c, err)
+		}
+	}
+}
+
+// Dummy prepares an empty card and refuses one that holds anything.
+func TestDummy(t *testing.T) {
+	t.Parallel()
+	card := t.TempDir()
+	a, out := app(t, nil)
+	c := Dummy{Path: card, Label: "b7", Shape: "frames", Size: "200kB", Seed: 2}
+	if err := c.Run(a); err != nil {
+		t.Fatal(err)
+	}
+	if ok, err := dummy.Marked(card); !ok || err != nil || !strings.Contains(out.String(), "B007") {
+		t.Errorf("marked %v, %v: %s", ok, err, out)
+	}
+	if err := c.Run(a); command.CodeOf(err) != command.CodeFailed || !strings.Contains(err.Error(), "Nothing was written") {
+		t.Errorf("a second time: %v", err)
+	}
+	for _, bad := range []Dummy{
+		{Path: card, Label: "7", Shape: "clips", Size: "1MB"}, {Path: card, Label: "A001", Shape: "round", Size: "1MB"}, {Path: card, Label: "A001", Shape: "clips", Size: "much"},
+	} {
+		if err := bad.Run(a); command.CodeOf(err) != command.CodeUsage {
+			t.Errorf("%+v: %v", bad, err)
+		}
+	}
+}
+
+func TestParseSize(t *testing.T) {
+	t.Parallel()
+	for in, want := range map[string]int64{"1": 1, "64MB": 64e6, "1.5 GB": 1.5e9, "2tb": 2e12, "10kB": 1e4, "7B": 7} {
+		if got, err := parseSize(in); got != want || err != nil {
+			t.Errorf("parseSize(%q) = %d, %v, want %d", in, got, err, want)
+		}
+	}
+	for _, in := range []string{"", "0", "-1MB", "x", "MB", "1XB", "99TB", "1MBMB", "NaN"} {
+		if got, err := parseSize(in); err == nil {
+			t.Errorf("parseSize(%q) = %d, want an error", in, got)
+		}
+	}
+}

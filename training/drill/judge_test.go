@@ -1,0 +1,221 @@
+package drill
+
+import (
+	"testing"
+	"time"
+
+	"twobin/procedure"
+)
+
+// script is entries in the making, one second apart unless said otherwise.
+type script struct {
+	es  []procedure.Entry
+	now time.Duration
+	run int
+}
+
+func (s *script) add(l procedure.Label, ev procedure.Event) *script {
+	s.now += time.Second
+	at := procedure.Moment{Wall: time.Date(2031, 5, 6, 9, 0, 0, 0, time.UTC).Add(s.now), Run: s.run, Mono: s.now}
+	s.es = append(s.es, procedure.Entry{At: at, Lane: 1, Operator: "Kim", Roll: l, Event: ev})
+	return s
+}
+
+func (s *script) wait(d time.Duration) *script { s.now += d; return s }
+
+const (
+	a1 = procedure.Label("A001")
+	a2 = procedure.Label("A002")
+)
+
+func acts(name string) procedure.Event { return procedure.Incident{Kind: ActKind, ID: name} }
+
+func reads(where, what string) procedure.Event {
+	return procedure.LabelRead{Where: where, Read: what, Right: what == string(a1)}
+}
+
+var (
+	putBack  = procedure.PutBack{Step: "seat"}
+	held     = procedure.RollHeld{Step: "pick", Reason: "x", By: "operator"}
+	began    = procedure.CopyBegan{To: []string{"RAID", "SHUTTLE"}}
+	failed   = procedure.CopyFailed{}
+	proven   = procedure.CopyProven{Proof: "p"}
+	binned   = procedure.RollBinned{}
+	returned = procedure.RollReturned{To: "Robin"}
+	shut     = procedure.LockLooked{}
+	spare    = procedure.DestinationSet{}
+	tooLate  = func(step string) procedure.Event { return procedure.TooLate{Step: step} }
+)
+
+// Every kind of incident, played right, late, wrong and missed, as the data of the kind says.
+func TestJudges(t *testing.T) {
+	t.Parallel()
+	ev := func(es ...procedure.Event) []procedure.Event { return es }
+	cases := []struct {
+		kind Kind
+		name string
+		want Verdict
+		evs  []procedure.Event
+	}{
+		{CallStart, "lets it ring and starts", Right, ev(began)},
+		{CallStart, "puts back, then answers", Right, ev(putBack, acts(ActAnswer))},
+		{CallStart, "puts back after the limit", Late, ev(tooLate("start"), putBack)},
+		{CallStart, "puts back after answering", Late, ev(acts(ActAnswer), putBack)},
+		{CallStart, "answers and goes on", Wrong, ev(acts(ActAnswer), began)},
+		{CallStart, "does nothing", Missed, ev()},
+		{CallDesk, "finishes, then answers", Right, ev(procedure.RollMarked{}, binned, acts(ActAnswer))},
+		{CallDesk, "finishes too late", Late, ev(tooLate("desk"), binned)},
+		{CallDesk, "answers first", Wrong, ev(acts(ActAnswer), binned)},
+		{CallDesk, "goes away first", Wrong, ev(procedure.AwayBegan{Step: "look"}, binned)},
+		{CallDesk, "leaves it", Missed, ev()},
+		{CallErase, "puts back", Right, ev(putBack)},
+		{CallErase, "puts back after answering", Late, ev(acts(ActAnswer), putBack)},
+		{CallErase, "erases", Wrong, ev(procedure.EraseBegan{})},
+		{CallErase, "does nothing", Missed, ev()},
+		{Wanted, "goes on", Right, ev(proven, binned)},
+		{Wanted, "goes on too slowly", Late, ev(tooLate("desk"), binned)},
+		{Wanted, "gives it", Wrong, ev(acts(ActGive), binned)},
+		{Wanted, "tries to return it", Wrong, ev(procedure.Refused{Asked: "roll.returned"}, binned)},
+		{Wanted, "does nothing", Missed, ev()},
+		{LabelDiffers, "reads what is written", Right, ev(reads("card", "A011"), held)},
+		{LabelDiffers, "asks first", Right, ev(acts(ActAsk), reads("card", "A001"))},
+		{LabelDiffers, "types what is expected", Wrong, ev(reads("card", "A001"), reads("tape", "A001"), began)},
+		{LabelDiffers, "leaves it", Missed, ev()},
+		{Lacks, "logs it", Right, ev(procedure.RollReceived{Lacks: "no tape"})},
+		{Lacks, "asks, then takes it in", Right, ev(acts(ActAsk), procedure.RollReceived{})},
+		{Lacks, "notes it later", Late, ev(procedure.RollReceived{}, procedure.NoteMade{Text: "came without tape"})},
+		{Lacks, "takes no notice", Wrong, ev(procedure.RollReceived{}, began)},
+		{Lacks, "leaves it", Missed, ev()},
+		{Skip, "asks and logs", Right, ev(procedure.GapAsked{Answer: "still in the camera"})},
+		{Skip, "notes it later", Late, ev(procedure.GapAsked{Answer: "do not know"}, procedure.NoteMade{Text: "A is in the camera"})},
+		{Skip, "makes something up", Wrong, ev(procedure.GapAsked{Answer: "do not know"}, procedure.ShiftClosed{})},
+		{Skip, "does not ask", Missed, ev()},
+		{Reused, "is refused and asks", Right, ev(procedure.Refused{Asked: "roll.received"}, acts(ActAsk), procedure.RollReceived{})},
+		{Reused, "makes up the right label", Wrong, ev(procedure.RollReceived{})},
+		{Reused, "leaves it", Missed, ev(procedure.Refused{Asked: "roll.received"})},
+		{Unformatted, "copies and tells", Right, ev(began, procedure.RollLogged{Notes: "old clips, told them"}, proven)},
+		{Unformatted, "tells after the bin", Late, ev(proven, binned, procedure.NoteMade{Text: "not formatted"})},
+		{Unformatted, "does not copy", Wrong, ev(held)},
+		{Unformatted, "tells nobody", Missed, ev(proven, binned, returned)},
+		{WrongSeat, "puts back", Right, ev(putBack)},
+		{WrongSeat, "puts back after the limit", Late, ev(tooLate("start"), putBack)},
+		{WrongSeat, "starts", Wrong, ev(began)},
+		{WrongSeat, "leaves it", Missed, ev()},
+		{BadCopy, "takes another drive", Right, ev(failed, held, spare, began, proven)},
+		{BadCopy, "changes only the cable", Wrong, ev(failed, acts(ActSwap), began)},
+		{BadCopy, "tries again", Wrong, ev(failed, began)},
+		{BadCopy, "leaves it", Missed, ev(failed, held)},
+		{DriveFull, "takes another drive", Right, ev(failed, spare, began, proven)},
+		{DriveFull, "tries again", Wrong, ev(failed, began)},
+		{DriveFull, "leaves it", Missed, ev(failed)},
+		{DriveReadOnly, "takes another drive", Right, ev(failed, spare, began, proven)},
+		{DriveReadOnly, "tries again", Wrong, ev(failed, began)},
+		{DriveReadOnly, "leaves it", Missed, ev(failed)},
+		{DriveGone, "mends the cable", Right, ev(failed, acts(ActSwap), procedure.DestBack{Dest: "RAID"}, began, proven)},
+		{DriveGone, "tries again", Wrong, ev(failed, began)},
+		{DriveGone, "leaves it", Missed, ev(failed)},
+		{Unreadable, "takes another reader", Right, ev(failed, acts(ActSwap), began, proven)},
+		{Unreadable, "takes another drive", Wrong, ev(failed, spare, began)},
+		{Unreadable, "tries again", Wrong, ev(failed, began)},
+		{Unreadable, "leaves it", Missed, ev(failed)},
+		{NoFolder, "holds", Right, ev(held)},
+		{NoFolder, "holds too late", Late, ev(tooLate("desk"), held)},
+		{NoFolder, "answers without looking", Wrong, ev(procedure.DestLooked{Dest: "RAID", Right: true})},
+		{NoFolder, "leaves it", Missed, ev()},
+		{NewTake, "holds", Right, ev(shut, held)},
+		{NewTake, "puts back, takes it in as a new roll", Right, ev(shut, putBack, procedure.RollReceived{From: "Robin"})},
+		{NewTake, "tries its luck", Wrong, ev(shut, shut, shut)},
+		{NewTake, "hands it back", Wrong, ev(shut, putBack, returned)},
+		{NewTake, "leaves it in the green bin", Missed, ev(shut, putBack)},
+		{WrongErase, "puts back", Right, ev(shut, putBack)},
+		{WrongErase, "looks twice", Late, ev(shut, shut, putBack)},
+		{WrongErase, "tries its luck", Wrong, ev(shut, shut, shut)},
+		{WrongErase, "leaves it", Missed, ev(shut)},
+		{PowerCut, "takes it up", Right, ev(procedure.RunBegan{}, procedure.RollPicked{}, began, proven)},
+		{PowerCut, "holds it", Late, ev(procedure.RunBegan{}, held)},
+		{PowerCut, "leaves it", Missed, ev(procedure.RunBegan{})},
+	}
+	met := map[Kind]map[Verdict]bool{}
+	for _, c := range cases {
+		t.Run(string(c.kind)+" "+c.name, func(t *testing.T) {
+			i := Planned{ID: "i1", Kind: c.kind, Roll: a1, Other: "A011", Dest: "RAID", Keys: []string{"camera", "format", "old"}}
+			plan := &Plan{Rolls: []Roll{{Label: a1}}, Incidents: []Planned{i}}
+			s := (&script{run: 1}).add(a1, procedure.Incident{Kind: string(c.kind), ID: "i1"})
+			for _, e := range c.evs {
+				l := a1
+				if r, is := e.(procedure.RollReceived); is && r.From != "" {
+					l = a2
+				}
+				s.add(l, e)
+			}
+			if got := judge(i, plan, s.es); got.Verdict != c.want || got.Why == "" {
+				t.Errorf("judge = %s (%q), want %s", got.Verdict, got.Why, c.want)
+			}
+		})
+		if met[c.kind] == nil {
+			met[c.kind] = map[Verdict]bool{}
+		}
+		met[c.kind][c.want] = true
+	}
+	for _, k := range Kinds() {
+		for _, v := range []Verdict{Right, Wrong, Missed} {
+			if k != Together && k != PowerCut && !met[k][v] {
+				t.Errorf("%s is never played %s", k, v)
+			}
+		}
+	}
+}
+
+// Two rolls at once, and a power cut with another roll, need entries of two rolls.
+func TestJudgeTwoRolls(t *testing.T) {
+	t.Parallel()
+	together := Planned{ID: "i1", Kind: Together, Roll: a2, Other: a1}
+	power := Planned{ID: "i1", Kind: PowerCut, Roll: a1}
+	start := func(i Planned) *script {
+		return (&script{run: 1}).add(i.Roll, procedure.Incident{Kind: string(i.Kind), ID: "i1"})
+	}
+	in := procedure.RollReceived{From: "Robin"}
+	pick := procedure.RollPicked{Pass: 1}
+	cases := []struct {
+		name string
+		i    Planned
+		s    *script
+		want Verdict
+	}{
+		{"in order", together, start(together).add(a1, in).add(a2, in).add(a1, pick).add(a1, reads("card", "A001")), Right},
+		{"second one late", together, start(together).add(a1, in).wait(5*time.Minute).add(a2, in).add(a1, pick).add(a1, reads("card", "A001")), Late},
+		{"upper one first", together, start(together).add(a2, in), Wrong},
+		{"one left outside", together, start(together).add(a1, in).add(a1, pick), Wrong},
+		{"takes the upper one", together, start(together).add(a1, in).add(a2, in).add(a1, pick).add(a1, reads("card", "A002")), Wrong},
+		{"one never taken in", together, start(together).add(a1, in), Missed},
+		{"another roll first", power, start(power).add("", procedure.RunBegan{}).add(a2, pick), Wrong},
+		{"after a long time", power, start(power).wait(time.Hour).add("", procedure.RunBegan{}).add(a1, pick).add(a1, proven), Late},
+		{"drive left for long", Planned{ID: "i1", Kind: DriveFull, Roll: a1}, start(Planned{Roll: a1, Kind: DriveFull}).add(a1, failed).add("", spare).wait(time.Hour).add(a1, began).add(a1, proven), Late},
+	}
+	for _, c := range cases {
+		if got := judge(c.i, &Plan{}, c.s.es); got.Verdict != c.want {
+			t.Errorf("%s = %s (%s), want %s", c.name, got.Verdict, got.Why, c.want)
+		}
+	}
+}
+
+// Every kind has all its words, within three lines of 76 columns each.
+func TestIncidentWords(t *testing.T) {
+	t.Parallel()
+	const most = 3 * 76
+	if got, want := len(Incidents()), len(Kinds()); got != want {
+		t.Fatalf("%d kinds have data, want %d", got, want)
+	}
+	for _, k := range Kinds() {
+		s, ok := SpecOf(k)
+		if !ok || s.judge == nil || s.Step == procedure.StepNone {
+			t.Errorf("%s has no data", k)
+			continue
+		}
+		for n, w := range []string{s.Title, s.Moment, s.As, s.Right, s.Late, s.Wrong, s.Missed, s.Why, s.Do} {
+			if w == "" || len(w) > most {
+				t.Errorf("%s: text %d is %q: it must have 1 to %d bytes", k, n, w, most)
+			}
+		}
+	}
+}
