@@ -310,6 +310,7 @@ func TestShiftOnRealMounts(t *testing.T) {
 			t.Errorf("xxhsum -c in %s: %v\n%s", cmd.Dir, err, b)
 		}
 	}
+	s.record()
 	b, err := exec.Command(binary(t), "journal", "--verify", "--json", "--home", s.home).Output()
 	if err != nil {
 		t.Fatalf("journal --verify: %v\n%s", err, b)
@@ -321,6 +322,41 @@ func TestShiftOnRealMounts(t *testing.T) {
 	}
 	if err := json.Unmarshal(b, &rep); err != nil || !rep.Whole || !rep.Closed || rep.ClosingCode != code {
 		t.Errorf("journal --verify: %+v, %v; want whole, closed, code %s", rep, err, code)
+	}
+}
+
+// The record of a shift that was worked for real: log sheet, hand-over, search, a recheck of a drive, a further copy.
+func (s *station) record() {
+	t := s.tb
+	t.Helper()
+	csv := sh(t, binary(t), "sheet", "--home", s.home)
+	for _, want := range []string{"A001", "S-0117", "RAID", "SHUTTLE", "Harbour Lights"} {
+		if !strings.Contains(csv, want) {
+			t.Errorf("the log sheet lacks %q:\n%s", want, csv)
+		}
+	}
+	out := filepath.Join(s.dir, "handover")
+	sh(t, binary(t), "handover", out, "--home", s.home)
+	if m, _ := filepath.Glob(filepath.Join(out, "*.html")); len(m) == 0 {
+		t.Error("the hand-over has no page")
+	}
+	if b, err := exec.Command(binary(t), "handover", out, "--home", s.home).CombinedOutput(); err == nil {
+		t.Errorf("the hand-over was written over:\n%s", b)
+	}
+	if got := sh(t, binary(t), "find", "R4KQ", "--home", s.home); !strings.Contains(got, "A001") {
+		t.Errorf("find: %s", got)
+	}
+	if got := sh(t, binary(t), "recheck", "--read-only", s.raid.at); !strings.Contains(got, "4 intact, 0 changed, 0 missing") {
+		t.Errorf("recheck: %s", got)
+	}
+	post := newDisk(t, s.dir, "post", 96)
+	post.mount()
+	if got := sh(t, binary(t), "copy", "A001", "--to", post.at, "--home", s.home); !strings.Contains(got, "A001 on post: 4 files") || strings.Contains(got, "NOT") {
+		t.Errorf("copy: %s", got)
+	}
+	gens, err := filepath.Glob(filepath.Join(post.at, "*/*/A/A001/ascmhl/000?_*.mhl"))
+	if err != nil || len(gens) != 2 {
+		t.Errorf("generations on the further copy: %v %v, want the first one carried and its own", gens, err)
 	}
 }
 

@@ -1,0 +1,172 @@
+package command
+
+import (
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"path/filepath"
+
+	"twobin/guard"
+	"twobin/guard/proofstore"
+	"twobin/procedure"
+	"twobin/procedure/archive"
+	"twobin/procedure/handover"
+	"twobin/procedure/pocket"
+	"twobin/procedure/sheet"
+)
+
+// Which narrows the record down; empty fields ask for everything.
+type Which struct {
+	Production string `help:"Only this production." placeholder:"NAME"`
+	Day        int    `help:"Only this shoot day." placeholder:"N"`
+	Station    string `help:"Only this station." placeholder:"NAME"`
+}
+
+func (w Which) query() sheet.Query {
+	return sheet.Query{Production: w.Production, Day: w.Day, Station: w.Station}
+}
+
+// Sheet is the verb that writes the log sheet for post.
+type Sheet struct {
+	Common
+	Which
+	CSV  string `name:"csv" help:"Write as CSV (RFC 4180)." placeholder:"FILE"`
+	XLSX string `name:"xlsx" help:"Write as a spreadsheet." placeholder:"FILE"`
+	HTML string `name:"html" help:"Write as a page to print." placeholder:"FILE"`
+}
+
+// Run writes each form asked for; without one, CSV goes to standard output. A file that is there is not overwritten.
+func (c *Sheet) Run(a *App) error {
+	s, err := c.sheet(a)
+	if err != nil {
+		return err
+	}
+	for _, w := range s.Warnings {
+		fmt.Fprintln(a.Err, "look: "+procedure.Plain(w))
+	}
+	if c.CSV == "" && c.XLSX == "" && c.HTML == "" {
+		return s.WriteCSV(a.Out)
+	}
+	for _, f := range []struct {
+		path  string
+		write func(io.Writer) error
+	}{{c.CSV, s.WriteCSV}, {c.XLSX, s.WriteXLSX}, {c.HTML, s.WriteHTML}} {
+		if f.path == "" {
+			continue
+		}
+		if err := sheet.Create(f.path, f.write); err != nil {
+			return &Exit{Code: CodeFailed, Err: err}
+		}
+		if _, err := fmt.Fprintf(a.Out, "%s: %d rolls\n", procedure.Plain(f.path), len(s.Rows)); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func (c *Sheet) sheet(a *App) (*sheet.Sheet, error) {
+	home, err := c.home(a)
+	if err != nil {
+		return nil, err
+	}
+	ar, err := archive.Open(home)
+	if err != nil {
+		return nil, &Exit{Code: CodeFailed, Err: err}
+	}
+	s, err := ar.Sheet(c.query(), a.Now(), "twobin "+Version)
+	if err != nil {
+		return nil, &Exit{Code: CodeFailed, Err: err}
+	}
+	return s, nil
+}
+
+// Find is the verb that finds rolls and clips over all days.
+type Find struct {
+	Common
+	Words []string `arg:"" help:"A label, part of a clip's name, a serial number, or the beginning of a hash; all words must fit."`
+	JSON  bool     `help:"JSON on stdout."`
+}
+
+// mostHits bounds what one search shows.
+const mostHits = 200
+
+// Run searches; exit code 1 if nothing was found.
+func (c *Find) Run(a *App) error {
+	home, err := c.home(a)
+	if err != nil {
+		return err
+	}
+	ar, err := archive.Open(home)
+	if err != nil {
+		return &Exit{Code: CodeFailed, Err: err}
+	}
+	f, err := ar.Find(c.Words, mostHits)
+	if err != nil {
+		return usage("%w", err)
+	}
+	if c.JSON {
+		e := json.NewEncoder(a.Out)
+		e.SetIndent("", "  ")
+		err = e.Encode(f)
+	} else {
+		_, err = io.WriteString(a.Out, f.Text())
+	}
+	if err == nil && len(f.Hits) == 0 {
+		return &Exit{Code: CodeFailed}
+	}
+	return err
+}
+
+// Card is the verb that prints the routine on one page and as strips of label tape.
+type Card struct {
+	Strips bool `help:"Strips for 12 mm label tape instead of the page."`
+}
+
+// Run prints the card.
+func (c *Card) Run(a *App) error {
+	k := pocket.Of()
+	text := k.Text(80)
+	if c.Strips {
+		text = k.StripText()
+	}
+	_, err := io.WriteString(a.Out, text)
+	return err
+}
+
+// Handover is the verb that writes the hand-over of a shift.
+type Handover struct {
+	Common
+	Dir     string `arg:"" help:"The folder to write into; made if it is not there."`
+	Journal string `help:"The journal of the shift; default: the one that is open, else the newest." placeholder:"FILE"`
+}
+
+// Run writes hand-over, drive labels and log sheet.
+func (c *Handover) Run(a *App) error {
+	home, err := c.home(a)
+	if err != nil {
+		return err
+	}
+	f, err := current(home, c.Journal)
+	if err != nil {
+		return err
+	}
+	load := func(sha string) (*guard.Proof, error) { return proofstore.Load(filepath.Join(home, "proofs"), sha) }
+	rows := sheet.Rows(f.shift, f.entries, load)
+	doc := handover.Of(f.shift, f.entries, rows, handover.RecordOf(f.lines, f.damage), a.Now(), "twobin "+Version)
+	s := &sheet.Sheet{Made: a.Now(), Tool: "twobin " + Version, Rows: rows}
+	names, err := handover.Write(c.Dir, doc, s, nil)
+	if errors.Is(err, fs.ErrExist) {
+		return &Exit{Code: CodeFailed, Err: fmt.Errorf("%w. Nothing was written; name another folder", err)}
+	}
+	if err != nil {
+		return &Exit{Code: CodeFailed, Err: err}
+	}
+	for _, n := range names {
+		if _, err := fmt.Fprintln(a.Out, procedure.Plain(n)); err != nil {
+			return err
+		}
+	}
+	return nil
+}
