@@ -3,8 +3,7 @@
 //
 // A damaged journal is used up to its damage and named with the line ([Archive.Warnings]); one that cannot be read at
 // all is named too. Drills are left out of everything but [Archive.Journals]. Nothing is written, and no lock is taken:
-// a shift may be under way. An Archive is read once and does not change; its methods may be called concurrently when its
-// load function may.
+// a shift may be under way. An Archive is read once and does not change; its methods may be called concurrently.
 package archive
 
 import (
@@ -13,8 +12,10 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"runtime"
 	"slices"
 	"strings"
+	"sync"
 	"time"
 
 	"twobin/guard"
@@ -56,13 +57,14 @@ func Open(home string) (*Archive, error) {
 	return Read(filepath.Join(home, "journals"), func(sha string) (*guard.Proof, error) { return proofstore.Load(proofs, sha) })
 }
 
-// Read reads every file that ends in .jsonl below root. The error is about root itself: that it is not there wraps
+// Read reads every file that ends in .jsonl below root. load may be called by several goroutines at once. The error is about root itself: that it is not there wraps
 // [fs.ErrNotExist]. What is wrong with one journal is in [Journal.Trouble].
 func Read(root string, load func(sha string) (*guard.Proof, error)) (*Archive, error) {
 	if _, err := os.Stat(root); err != nil {
 		return nil, fmt.Errorf("read the journals: %w", err)
 	}
 	a := &Archive{load: load}
+	var paths []string
 	err := filepath.WalkDir(root, func(path string, d fs.DirEntry, err error) error {
 		switch {
 		case err != nil:
@@ -74,14 +76,35 @@ func Read(root string, load func(sha string) (*guard.Proof, error)) (*Archive, e
 		case d.IsDir() || !strings.HasSuffix(d.Name(), ".jsonl"):
 			return nil
 		}
-		a.Journals = append(a.Journals, ReadJournal(path))
+		paths = append(paths, path)
 		return nil
 	})
 	if err != nil {
 		return nil, fmt.Errorf("read the journals: %w", err)
 	}
+	a.Journals = append(a.Journals, readAll(paths)...)
 	slices.SortStableFunc(a.Journals, func(x, y Journal) int { return x.Shift.OpenedAt.Wall.Compare(y.Shift.OpenedAt.Wall) })
 	return a, nil
+}
+
+// readAll reads journals, as many at once as there are processors, and gives them in the order of paths.
+func readAll(paths []string) []Journal {
+	out := make([]Journal, len(paths))
+	next := make(chan int)
+	var wg sync.WaitGroup
+	for range min(runtime.GOMAXPROCS(0), len(paths)) {
+		wg.Go(func() {
+			for i := range next {
+				out[i] = ReadJournal(paths[i])
+			}
+		})
+	}
+	for i := range paths {
+		next <- i
+	}
+	close(next)
+	wg.Wait()
+	return out
 }
 
 // ReadJournal reads and folds one journal.

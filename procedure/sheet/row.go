@@ -72,8 +72,8 @@ type Reader struct {
 	index clips.Index
 }
 
-// NewReader makes a Reader; load gives a proof by the SHA-256 of its file. Nil: proofs are not asked for, and rows have
-// no recording times and no questions.
+// NewReader makes a Reader; load gives a proof by the SHA-256 of its file, and is called by several goroutines at once.
+// Nil: proofs are not asked for, and rows have no recording times and no questions.
 func NewReader(load func(sha string) (*guard.Proof, error)) *Reader {
 	return &Reader{load: load}
 }
@@ -97,6 +97,8 @@ func (rd *Reader) Rows(s *procedure.Shift, entries []procedure.Entry) []Row {
 	}
 	before := history(entries)
 	rows := make([]Row, 0, len(s.Order))
+	loaded, stop := rd.ahead(s)
+	defer stop()
 	for _, l := range s.Order {
 		r := s.Rolls[l]
 		h := before[l]
@@ -110,7 +112,10 @@ func (rd *Reader) Rows(s *procedure.Shift, entries []procedure.Entry) []Row {
 				row.Notes = append(row.Notes, procedure.Plain(n.Text))
 			}
 		}
-		rd.proof(s, r, &row)
+		if r.Proof != "" && rd.load != nil {
+			got := <-<-loaded
+			rd.proof(s, r, &row, got.proof, got.err)
+		}
 		rows = append(rows, row)
 	}
 	return rows
@@ -229,11 +234,7 @@ func dests(s *procedure.Shift, r *procedure.Roll, h *past) []Dest {
 }
 
 // proof fills in what only the proof has.
-func (rd *Reader) proof(s *procedure.Shift, r *procedure.Roll, row *Row) {
-	if r.Proof == "" || rd.load == nil {
-		return
-	}
-	p, err := rd.load(r.Proof)
+func (rd *Reader) proof(s *procedure.Shift, r *procedure.Roll, row *Row, p *guard.Proof, err error) {
 	if err != nil {
 		row.Problem = procedure.Plain("the proof could not be read: " + strings.Join(strings.Fields(err.Error()), " "))
 		return
