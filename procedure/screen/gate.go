@@ -3,7 +3,7 @@ package screen
 import "time"
 
 // The pauses that keys must make after a prompt has been drawn before they count. A burst (type-ahead, pasted text)
-// has its bytes within a few milliseconds; one frame is 17 ms. A person's next key after Enter comes after 80 ms and
+// has its bytes within a few milliseconds; one frame is 33 ms. A person's next key after Enter comes after 80 ms and
 // more (own figures, common practice, no source); in a critical step the eyes come first.
 const (
 	pauseUsual    = 40 * time.Millisecond

@@ -35,6 +35,10 @@ type Options struct {
 // on a slow disk; the shift goes on where it left off without it too.
 const leaveWithin = 3 * time.Second
 
+// framesPerSecond is how often Bubble Tea looks for something to draw: a key is on the screen after 33 ms at most, and
+// an idle screen costs half of what the usual 60 cost (measured: 1.4 % of a core).
+const framesPerSecond = 30
+
 // Run shows the desk until its view has ended, the operator quits, a signal comes or ctx ends. The terminal is restored
 // in every case. A signal or an ended ctx is no error: the shift stays open. The error is the terminal's own.
 func Run(ctx context.Context, desk procedure.Desk, opts Options) error {
@@ -52,7 +56,8 @@ func Run(ctx context.Context, desk procedure.Desk, opts Options) error {
 			opts.Log.Debug("bell", "err", err)
 		}
 	}
-	p := tea.NewProgram(m, tea.WithInput(opts.In), tea.WithOutput(opts.Out), tea.WithAltScreen(), tea.WithoutSignalHandler())
+	p := tea.NewProgram(m, tea.WithInput(opts.In), tea.WithOutput(opts.Out), tea.WithAltScreen(), tea.WithoutSignalHandler(),
+		tea.WithFPS(framesPerSecond))
 
 	sig := make(chan os.Signal, 1)
 	signal.Notify(sig, os.Interrupt, syscall.SIGTERM, syscall.SIGHUP)

@@ -55,7 +55,7 @@ func (p page) copying(tight int) []string {
 	if c == nil {
 		return nil
 	}
-	line := fmt.Sprintf("Copy of %s: %s, ", p.label(c.Roll), p.t(c.Phase))
+	line := fmt.Sprintf("%s %s: ", p.label(c.Roll), p.t(c.Phase))
 	if p.hide {
 		line += share(c.Done, c.Bytes)
 	} else {
