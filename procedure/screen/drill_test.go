@@ -48,6 +48,24 @@ func TestActInADrill(t *testing.T) {
 	}
 }
 
+// The line for an act outlives the clock's ticks in a critical step; other lines do not outlive its beginning.
+func TestActLineStaysInACriticalStep(t *testing.T) {
+	t.Parallel()
+	x := drive(t, drill(startView()), 80, 24, false)
+	x.press("ctrl+w", "ans")
+	x.send(tickMsg{})
+	x.press("wer", "enter")
+	x.want(procedure.DoNote{Text: "do answer"})
+
+	x = drive(t, choiceView(), 80, 24, false)
+	x.press("ctrl+n", "half a note")
+	x.desk.view = startView()
+	x.look()
+	x.pass(time.Second)
+	x.press("enter", "s")
+	x.want(procedure.Answer{ID: "start.go", Seq: 7, Text: "s"})
+}
+
 // What was half typed at the erase is there again after an act, and the act is not typed into it.
 func TestActKeepsTheLine(t *testing.T) {
 	t.Parallel()

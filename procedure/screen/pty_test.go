@@ -199,7 +199,10 @@ func TestBurstOnATerminal(t *testing.T) {
 	t.Parallel()
 	x := open(t, 80, 24)
 	x.until("green tape is on")
-	for !strings.Contains(x.screen(), "Who hands it over?") {
+	for deadline := time.Now().Add(10 * time.Second); !strings.Contains(x.screen(), "Who hands it over?"); {
+		if time.Now().After(deadline) {
+			t.Fatalf("the burst answers nothing:\n%s", x.screen())
+		}
 		if _, err := x.pty.WriteString("gggg\rRobin\r\r\rss\rs\r"); err != nil {
 			t.Fatal(err)
 		}

@@ -46,7 +46,6 @@ func (p page) small() string {
 	lines = append(lines,
 		fmt.Sprintf("twobin needs %dx%d, has %dx%d.", minWidth, minHeight, p.w, p.h),
 		"Work goes on. Make the window larger.")
-	p.hide = false
 	for i := range lines {
 		lines[i] = cut(lines[i], p.w)
 	}
