@@ -7,6 +7,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"strconv"
 	"strings"
 	"time"
 
@@ -52,6 +53,8 @@ type proofReader struct {
 	head headLine
 	buf  []byte
 	made []byte
+	// digits is used again for every line.
+	digits []string
 }
 
 func (d *proofReader) read() (*Proof, error) {
@@ -181,16 +184,52 @@ func (d *proofReader) dir(p *Proof) error {
 	return nil
 }
 
+// plainLine takes apart a file's line whose path needs no escapes and that has no further digests, which is nearly every
+// line, ten times as fast as JSON in general. False: it is not such a line. Whatever it makes of one is checked, as
+// always, by writing the line again.
+func plainLine(b []byte, l *fileLine) bool {
+	rest := string(b)
+	next := func(begin, until string) (s string, ok bool) {
+		if rest, ok = strings.CutPrefix(rest, begin); !ok {
+			return "", false
+		}
+		s, rest, ok = strings.Cut(rest, until)
+		return s, ok
+	}
+	path, ok1 := next(`{"p":"`, `","s":`)
+	size, ok2 := next("", `,"m":`)
+	mtime, ok3 := next("", `,"h":"`)
+	hash, ok4 := next("", `","b":[`)
+	back, ok5 := next("", "]}\n")
+	if !ok1 || !ok2 || !ok3 || !ok4 || !ok5 || rest != "" || strings.ContainsAny(path, `"\`) {
+		return false
+	}
+	var err1, err2 error
+	l.P, l.H = text(strings.Clone(path)), hash // a copy, so that the line can go
+	l.S, err1 = strconv.ParseInt(size, 10, 64)
+	l.M, err2 = strconv.ParseInt(mtime, 10, 64)
+	for back != "" {
+		var one string
+		one, back, _ = strings.Cut(back, ",")
+		l.B = append(l.B, strings.Trim(one, `"`))
+	}
+	return err1 == nil && err2 == nil
+}
+
 // file reads line i and checks that it would be written the same.
 func (d *proofReader) file(p *Proof, i int) error {
 	b, err := d.next()
 	if err != nil {
 		return err
 	}
-	var l fileLine
-	if err := json.Unmarshal(b, &l); err != nil {
-		return err
+	l := fileLine{B: d.digits[:0]}
+	if !plainLine(b, &l) {
+		l = fileLine{}
+		if err := json.Unmarshal(b, &l); err != nil {
+			return err
+		}
 	}
+	d.digits = l.B
 	f := File{Entry: Entry{Path: string(l.P), Size: l.S, MTime: l.M}}
 	if f.Hash, err = hashes.Parse64(l.H); err != nil {
 		return err
