@@ -38,7 +38,7 @@ type Cue int
 
 // The cues. All but CueStart refer to the roll named by Roll.After.
 const (
-	cueInvalid Cue = iota
+	_ Cue = iota
 	// CueStart: as soon as the set-up is done.
 	CueStart
 	// CueTogether: in the same hand as the other roll.

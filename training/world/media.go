@@ -159,14 +159,15 @@ func (m *Media) Copy(ctx context.Context, p procedure.Plan, progress func(func(t
 	return proof, faults
 }
 
-// unreadable is the fault of a card that this reader cannot read; nil when another reader was taken.
+// unreadable is the fault of a card that this reader cannot read; nil when another reader was taken since it
+// showed.
 func (m *Media) unreadable(ctx context.Context, p procedure.Plan) *guard.Error {
 	i, due := m.due(p.Roll, drill.Unreadable)
 	m.w.mu.Lock()
-	_, planned := m.w.plan.Of(p.Roll, drill.Unreadable)
-	swaps := m.w.scene.swaps
+	k, planned := m.w.plan.Of(p.Roll, drill.Unreadable)
+	swapped := !due && m.w.scene.swaps > m.w.scene.fresh[k.ID]
 	m.w.mu.Unlock()
-	if !planned || swaps > 0 || len(p.Listing.Files) == 0 {
+	if !planned || swapped || len(p.Listing.Files) == 0 {
 		return nil
 	}
 	if due {

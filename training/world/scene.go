@@ -32,7 +32,7 @@ type DeedKind int
 
 // The deeds.
 const (
-	deedInvalid DeedKind = iota
+	_ DeedKind = iota
 	// DeedReader: make the reader hold what [Scene.Reader] says.
 	DeedReader
 	// DeedIncident: the incident begins.
@@ -77,9 +77,11 @@ type Scene struct {
 	// ringing are those that somebody still talks or rings for.
 	ringing []drill.Planned
 	// said is what was said last.
-	said   []string
-	wasIn  int
-	swaps  int
+	said  []string
+	wasIn int
+	swaps int
+	// fresh is how often reader and cables had been changed when an incident began.
+	fresh  map[string]int
 	asked  map[string]bool
 	opened string
 	copies map[procedure.Label]int
@@ -89,7 +91,7 @@ type Scene struct {
 func NewScene(p *drill.Plan, pace Pace) *Scene {
 	s := &Scene{
 		plan: p, pace: pace, shift: procedure.NewShift(), planned: map[string]bool{}, begun: map[string]bool{}, over: map[string]bool{},
-		wasIn: none, asked: map[string]bool{}, copies: map[procedure.Label]int{},
+		wasIn: none, asked: map[string]bool{}, fresh: map[string]int{}, copies: map[procedure.Label]int{},
 	}
 	for _, r := range p.Rolls {
 		s.facts = append(s.facts, &Fact{Roll: r})

@@ -56,7 +56,7 @@ func (s *Scene) happened(ev procedure.Incident) []Deed {
 		if i.ID != ev.ID {
 			continue
 		}
-		s.begun[i.ID] = true
+		s.begun[i.ID], s.fresh[i.ID] = true, s.swaps
 		if rings(i.Kind) {
 			s.ringing = append(s.ringing, i)
 		}

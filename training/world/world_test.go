@@ -1,0 +1,147 @@
+package world
+
+import (
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"twobin/procedure"
+	"twobin/training/drill"
+)
+
+func open(t *testing.T, o Options) *World {
+	t.Helper()
+	if o.Plan == nil {
+		d, _ := drill.Find(drill.FirstRoll)
+		o.Plan = drill.NewPlan(d, 1)
+	}
+	w, err := Open(t.Context(), o)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return w
+}
+
+// Every volume of a world is marked simulated, drives are separate devices, and everything else is unknown: a real
+// path, the sandbox itself, an empty reader, a way out of the sandbox.
+func TestIdentify(t *testing.T) {
+	t.Parallel()
+	w := open(t, Options{Below: t.TempDir(), Shot: time.Now()})
+	disks := map[string]bool{}
+	for _, p := range w.Destinations() {
+		v, err := w.Identify(filepath.Join(p, "some", "folder"))
+		if err != nil || !v.Simulated || v.Mount != p || v.Disk == "" || v.ID == "" || disks[v.Disk] {
+			t.Errorf("Identify(%s) = %+v, %v", p, v, err)
+		}
+		disks[v.Disk] = true
+	}
+	for _, p := range []string{"/", w.Dir(), w.Reader(), filepath.Join(w.Reader(), cardName), w.Drive("SHUTTLE") + "/../../..", w.Drive("NONE"), t.TempDir()} {
+		if v, err := w.Identify(p); err == nil {
+			t.Errorf("Identify(%s) = %+v, want an error", p, v)
+		}
+	}
+	if err := w.Remove(); err != nil {
+		t.Error(err)
+	}
+}
+
+// A folder without the marker is neither taken up nor removed.
+func TestOnlyMarkedSandboxes(t *testing.T) {
+	t.Parallel()
+	foreign := t.TempDir()
+	keep := filepath.Join(foreign, "keep.mov")
+	if err := os.WriteFile(keep, []byte("footage"), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	d, _ := drill.Find(drill.FirstRoll)
+	if _, err := Open(t.Context(), Options{Plan: drill.NewPlan(d, 1), Dir: foreign}); err == nil || !strings.Contains(err.Error(), "no sandbox") {
+		t.Errorf("a foreign folder was taken up: %v", err)
+	}
+	w := open(t, Options{Below: t.TempDir()})
+	if err := os.Remove(filepath.Join(w.Dir(), SandboxName)); err != nil {
+		t.Fatal(err)
+	}
+	if err := w.Remove(); err == nil {
+		t.Error("a folder without marker was removed")
+	}
+	for _, p := range []string{keep, w.Dir()} {
+		if _, err := os.Stat(p); err != nil {
+			t.Error(err)
+		}
+	}
+}
+
+// Acts are the five words, in every drill; anything else names them, and nothing is journaled.
+func TestActWords(t *testing.T) {
+	t.Parallel()
+	w := open(t, Options{Below: t.TempDir()})
+	desk := &fakeDesk{}
+	w.Begin(t.Context(), desk)
+	for _, a := range []string{"answer", "ASK", " give ", "swap", "open shuttle"} {
+		if err := w.Act(a); err != nil {
+			t.Errorf("Act(%q) = %v", a, err)
+		}
+	}
+	if err := w.Act("juggle"); err == nil || !strings.Contains(err.Error(), "answer, ask, give, swap, open") {
+		t.Errorf("Act(juggle) = %v", err)
+	}
+	if len(desk.acts) != 5 || desk.acts[4].Text != "SHUTTLE" {
+		t.Errorf("journaled: %+v", desk.acts)
+	}
+}
+
+type fakeDesk struct{ acts []procedure.Incident }
+
+func (d *fakeDesk) Record(_ procedure.Label, ev procedure.Event) error {
+	d.acts = append(d.acts, ev.(procedure.Incident))
+	return nil
+}
+
+func (d *fakeDesk) Nudge() {}
+
+// The reader holds what the routine's state says: nothing before the tape is moved, then the card, then nothing again.
+func TestSceneReader(t *testing.T) {
+	t.Parallel()
+	d, _ := drill.Find(drill.FirstRoll)
+	p := drill.NewPlan(d, 1)
+	s := NewScene(p, Pace{})
+	l := p.Rolls[0].Label
+	now := time.Duration(0)
+	hear := func(l procedure.Label, ev procedure.Event) {
+		now += time.Second
+		s.Hear(procedure.Entry{At: procedure.Moment{Run: 1, Mono: now}, Lane: 1, Operator: "Kim", Roll: l, Event: ev})
+	}
+	hear("", procedure.ShiftOpened{Production: "x", Drill: "x", Operator: "Kim", Policy: procedure.PolicyNote{Destinations: 2}})
+	hear("", procedure.CameraSet{Camera: l.Camera(), Colour: "blue"})
+	hear("", procedure.MarkingAgreed{Text: "x"})
+	hear("", procedure.KitChecked{})
+	hear("", procedure.BinsPlaced{})
+	for _, n := range []string{"RAID", "SHUTTLE"} {
+		hear("", procedure.DestinationSet{Destination: procedure.Destination{Name: n}})
+	}
+	if len(s.Waiting()) != 0 {
+		t.Error("a card comes before the set-up is done")
+	}
+	hear("", procedure.SetUpDone{})
+	if len(s.Waiting()) != 1 {
+		t.Fatal("no card comes")
+	}
+	for _, step := range []struct {
+		ev   procedure.Event
+		want int
+	}{
+		{procedure.RollReceived{From: "Robin"}, none},
+		{procedure.RollPicked{Pass: 1}, none},
+		{procedure.LabelRead{Where: "card", Read: string(l), Right: true}, none},
+		{procedure.LabelRead{Where: "tape", Read: string(l), Right: true}, none},
+		{procedure.TapeMoved{}, 0},
+		{procedure.PutBack{Step: "seat"}, none},
+	} {
+		hear(l, step.ev)
+		if got := s.Reader(); got != step.want {
+			t.Errorf("after %s the reader holds %d, want %d", step.ev.Name(), got, step.want)
+		}
+	}
+}
