@@ -477,7 +477,22 @@ func TestInvariant8LeftAndStartedAgain(t *testing.T) {
 	r.start()
 	r.pull("A001")
 	r.toStart("A001")
-	r.toGreen("A001")
+	r.say("s")
+	r.logCount()
+	r.out.await(t, "[pull.desk]")
+	r.pull("A001")
+	r.out.await(t, "reader: card out")
+	r.say("d")
+	r.out.await(t, "[look.RAID]")
+	r.stop() // on the desk: its check is asked again
+	r.start()
+	for range 2 {
+		r.say(r.answerOf(r.out.await(t, "[look.")))
+	}
+	r.ask("mark.green", "g")
+	r.stop()
+	r.start()
+	r.ask("bin.green", "i")
 	r.stop()
 	r.start()
 	r.ask("next", "r")

@@ -52,6 +52,8 @@ type Config struct {
 	// Known lists labels used on earlier days of a production.
 	Known func(production string) []Label
 	Tool  string
+	// Questions, if set, looks at what a card holds for what the camera department should be asked. Never a block.
+	Questions func(s *Shift, l Label, list guard.Listing) []string
 	// Now is the clock, with monotonic readings. Rand makes the sighted checks.
 	Now  func() time.Time
 	Rand *rand.Rand

@@ -31,7 +31,11 @@ func (r *Runner) answerRoll(p *Prompt, v string) error {
 		serial := *r.draft.serial
 		r.draft.serial = nil
 		a.TookMS += r.serialTook
-		return r.record(l, RollLogged{Answered: a, Serial: serial, Notes: v})
+		if err := r.record(l, RollLogged{Answered: a, Serial: serial, Notes: v}); err != nil {
+			return err
+		}
+		r.askCamera(roll)
+		return nil
 	case "count.written":
 		return r.record(l, CountShown{Answered: a, Files: roll.Scanned.Files, Bytes: roll.Scanned.Bytes})
 	case "count.files", "count.size":

@@ -136,6 +136,22 @@ func (r *Runner) prepareLook(l Label) {
 	}
 }
 
+// ensureSighted makes the checks that are asked next and were lost with the last run of the program.
+func (r *Runner) ensureSighted() {
+	roll := r.shift.InLane(r.lane)
+	if roll == nil || roll.Step != StepLook && roll.Step != StepReseat {
+		return
+	}
+	for _, c := range roll.Copies {
+		if _, made := r.draft.sighted[c.Name]; c.Proven && !made {
+			if r.draft.sighted == nil {
+				r.draft.sighted = map[string]Sighted{}
+			}
+			r.draft.sighted[c.Name] = r.makeSighted(roll.Label)
+		}
+	}
+}
+
 func (r *Runner) makeSighted(l Label) Sighted {
 	var files []guard.File
 	if p := r.proofs[l]; p != nil {

@@ -310,6 +310,24 @@ func (r *Runner) oldFilesNotice(roll *Roll) {
 	}
 }
 
+// mostQuestions is how many questions to the camera department are shown; the log sheet has all.
+const mostQuestions = 2
+
+// askCamera shows what the card's contents raise as questions to the camera department, at the count.
+func (r *Runner) askCamera(roll *Roll) {
+	if r.cfg.Questions == nil {
+		return
+	}
+	qs := r.cfg.Questions(r.shift, roll.Label, r.listing)
+	for i, q := range qs {
+		if i == mostQuestions {
+			r.notify(Notice{Grade: "info", What: fmt.Sprintf("and %s more; the log sheet has all.", plural(len(qs)-i, "question"))})
+			return
+		}
+		r.notify(Notice{Grade: "look", What: "Ask the camera department: " + Plain(q)})
+	}
+}
+
 func digest(l guard.Listing) string {
 	h := xxhash.New()
 	for _, f := range l.Files {

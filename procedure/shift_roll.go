@@ -311,6 +311,7 @@ func (s *Shift) puttingBack(e Entry, r *Roll) error {
 		return s.refuse(e, "the erase has begun")
 	case r.Step == StepPick && r.Place == PlaceHand, r.Step == StepSeat, r.Step == StepStart, r.Step == StepReseat,
 		r.Step == StepErase, r.Step == StepReturn && r.Place == PlaceHand:
+		r.Backs++
 		s.putBack(e, r)
 		return nil
 	}

@@ -11,7 +11,7 @@ type PromptKind int
 
 // The kinds of prompt.
 const (
-	promptInvalid PromptKind = iota
+	_ PromptKind = iota
 	// PromptText takes a line of text.
 	PromptText
 	// PromptChoice takes one of the options, by its key alone.

@@ -12,6 +12,7 @@ type Board struct {
 	Common
 	Journal string `help:"The journal to read; default: the shift that is open." placeholder:"FILE"`
 	JSON    bool   `help:"JSON on stdout."`
+	Follow  bool   `help:"Full-screen, redrawn as the shift goes on: for a second screen. q leaves."`
 }
 
 // Run prints the board once.
@@ -23,6 +24,9 @@ func (c *Board) Run(a *App) error {
 	f, err := current(home, c.Journal)
 	if err != nil {
 		return err
+	}
+	if c.Follow {
+		return follow(a, f.path)
 	}
 	b := board.Of(f.shift, a.Now())
 	if c.JSON {

@@ -337,8 +337,10 @@ func (s *station) record() {
 	}
 	out := filepath.Join(s.dir, "handover")
 	sh(t, binary(t), "handover", out, "--home", s.home)
-	if m, _ := filepath.Glob(filepath.Join(out, "*.html")); len(m) == 0 {
-		t.Error("the hand-over has no page")
+	for _, ext := range []string{"html", "pdf", "csv", "xlsx"} {
+		if m, _ := filepath.Glob(filepath.Join(out, "*."+ext)); len(m) == 0 {
+			t.Errorf("the hand-over has no %s", ext)
+		}
 	}
 	if b, err := exec.Command(binary(t), "handover", out, "--home", s.home).CombinedOutput(); err == nil {
 		t.Errorf("the hand-over was written over:\n%s", b)

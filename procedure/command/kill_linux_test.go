@@ -18,9 +18,8 @@ import (
 // interrupted at any moment by killing the program, and goes on with a new one.
 type robot struct {
 	*station
-	acked int  // lines of the journal that were on disk when something of them was seen
-	done  bool // the shift is closed
-	code  string
+	done bool // the shift is closed
+	code string
 }
 
 // cardOut takes the card out of the reader, whatever the program does.

@@ -13,6 +13,7 @@ import (
 	"twobin/procedure"
 	"twobin/procedure/archive"
 	"twobin/procedure/handover"
+	"twobin/procedure/paper"
 	"twobin/procedure/pocket"
 	"twobin/procedure/sheet"
 )
@@ -121,18 +122,40 @@ func (c *Find) Run(a *App) error {
 
 // Card is the verb that prints the routine on one page and as strips of label tape.
 type Card struct {
-	Strips bool `help:"Strips for 12 mm label tape instead of the page."`
+	Strips bool   `help:"Strips for 12 mm label tape instead of the page."`
+	PDF    string `name:"pdf" help:"Write as PDF." placeholder:"FILE"`
+	Size   string `help:"Paper: a4 or letter." default:"a4"`
 }
 
 // Run prints the card.
 func (c *Card) Run(a *App) error {
 	k := pocket.Of()
+	size, err := paper.ParseSize(c.Size)
+	if err != nil {
+		return usage("--size: %w", err)
+	}
+	if c.PDF != "" {
+		return failed(sheet.Create(c.PDF, func(w io.Writer) error {
+			if c.Strips {
+				return paper.Strips(w, k, a.Now())
+			}
+			return paper.Card(w, k, size, a.Now())
+		}))
+	}
 	text := k.Text(80)
 	if c.Strips {
 		text = k.StripText()
 	}
-	_, err := io.WriteString(a.Out, text)
+	_, err = io.WriteString(a.Out, text)
 	return err
+}
+
+// failed gives an error the exit code of a failure.
+func failed(err error) error {
+	if err == nil {
+		return nil
+	}
+	return &Exit{Code: CodeFailed, Err: err}
 }
 
 // Handover is the verb that writes the hand-over of a shift.
@@ -140,6 +163,7 @@ type Handover struct {
 	Common
 	Dir     string `arg:"" help:"The folder to write into; made if it is not there."`
 	Journal string `help:"The journal of the shift; default: the one that is open, else the newest." placeholder:"FILE"`
+	Size    string `help:"Paper: a4 or letter." default:"a4"`
 }
 
 // Run writes hand-over, drive labels and log sheet.
@@ -147,6 +171,10 @@ func (c *Handover) Run(a *App) error {
 	home, err := c.home(a)
 	if err != nil {
 		return err
+	}
+	size, err := paper.ParseSize(c.Size)
+	if err != nil {
+		return usage("--size: %w", err)
 	}
 	f, err := current(home, c.Journal)
 	if err != nil {
@@ -156,7 +184,7 @@ func (c *Handover) Run(a *App) error {
 	rows := sheet.Rows(f.shift, f.entries, load)
 	doc := handover.Of(f.shift, f.entries, rows, handover.RecordOf(f.lines, f.damage), a.Now(), "twobin "+Version)
 	s := &sheet.Sheet{Made: a.Now(), Tool: "twobin " + Version, Rows: rows}
-	names, err := handover.Write(c.Dir, doc, s, nil)
+	names, err := handover.Write(c.Dir, doc, s, func(w io.Writer, d handover.Doc) error { return paper.HandOver(w, d, size) })
 	if errors.Is(err, fs.ErrExist) {
 		return &Exit{Code: CodeFailed, Err: fmt.Errorf("%w. Nothing was written; name another folder", err)}
 	}

@@ -14,9 +14,11 @@ import (
 
 	"golang.org/x/term"
 
+	"twobin/guard"
 	"twobin/guard/watch"
 	"twobin/procedure"
 	"twobin/procedure/board"
+	"twobin/procedure/clips"
 	"twobin/procedure/journal"
 	"twobin/procedure/media"
 	"twobin/procedure/plain"
@@ -76,6 +78,13 @@ func (c *Shift) Run(a *App) error {
 		Volumes: media.Watched(ctx, w), Media: media.New(media.Options{Ident: w, Proofs: filepath.Join(home, "proofs"), Policy: policy, Tool: "twobin", Version: Version, Log: log}),
 		Given: procedure.Given{Production: c.Production, Day: c.Day, Operator: c.Operator, Station: c.Station, To: c.To},
 		Known: func(p string) []procedure.Label { return known(home, p) },
+		Questions: func(s *procedure.Shift, l procedure.Label, list guard.Listing) []string {
+			var out []string
+			for _, q := range clips.Listing(l, list, clips.FactsOf(s, s.Roll(l))) {
+				out = append(out, q.Text)
+			}
+			return out
+		},
 		OpenBook: func(o procedure.ShiftOpened) (procedure.Book, []journal.Line, error) {
 			return openBook(newJournal(home, o), o.Station, log)
 		},
@@ -148,7 +157,8 @@ func Work(a *App, cfg procedure.Config, plainMode bool) error {
 		err = plain.Run(sig, r, plain.Options{In: a.In, Out: a.Out, Bell: outTerm, Board: showBoard})
 		stop()
 	} else {
-		err = screen.Run(ctx, r, screen.Options{In: in, Out: out, NoColor: a.Env("NO_COLOR") != "", Log: cfg.Log})
+		err = screen.Run(ctx, r, screen.Options{In: in, Out: out, NoColor: a.Env("NO_COLOR") != "", Log: cfg.Log,
+			Board: func(w, h int) string { return board.Of(r.Shift(), a.Now()).Text(w, h) }})
 	}
 	err = errors.Join(err, r.Close())
 	return errors.Join(err, ending(a, r))

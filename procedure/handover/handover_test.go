@@ -124,7 +124,7 @@ func TestClosingCode(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if lines, err = j.Append(context.Background(), journal.Line{Event: "code.read", Data: []byte(`{"right":true}`)}); err != nil {
+	if _, err = j.Append(context.Background(), journal.Line{Event: "code.read", Data: []byte(`{"right":true}`)}); err != nil {
 		t.Fatal(err)
 	}
 	if err := j.Close(); err != nil {

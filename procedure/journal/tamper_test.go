@@ -88,8 +88,8 @@ func TestInvariant10EditsOfTheLastLineAreNotTakenForACrash(t *testing.T) {
 	t.Parallel()
 	raw, lines := sample(t, "red")
 	last := bytes.LastIndexByte(raw[:len(raw)-1], '\n') + 1
-	edits(raw, last, values(), func(kind string, at int, edited []byte) {
-		at = firstDifference(raw, edited)
+	edits(raw, last, values(), func(kind string, _ int, edited []byte) {
+		at := firstDifference(raw, edited)
 		_, damage := Parse(edited)
 		if at >= last && damage.Torn && (at < len(raw)-1 || kind == "change") {
 			t.Fatalf("%s at byte %d of the last line (%d to %d) taken for torn: %q", kind, at, last, len(raw), edited[last:])

@@ -1,0 +1,117 @@
+package command
+
+import (
+	"fmt"
+	"os"
+	"os/signal"
+	"strings"
+	"syscall"
+	"time"
+
+	tea "github.com/charmbracelet/bubbletea"
+	"golang.org/x/term"
+
+	"twobin/procedure"
+	"twobin/procedure/board"
+)
+
+// followEvery is how often the board looks whether the journal has grown, and moves its times on.
+const followEvery = time.Second
+
+// boardModel is the live board: a picture of a journal that another process writes. It reads, and decides nothing.
+type boardModel struct {
+	path string
+	now  func() time.Time
+	w, h int
+	size int64
+	seen *found
+	at   time.Time
+}
+
+type boardTick time.Time
+
+// boardRead is a journal read anew; nil: it has not grown.
+type boardRead struct {
+	f    *found
+	size int64
+}
+
+// follow shows the board until it is left.
+func follow(a *App, path string) error {
+	in, ok1 := a.In.(*os.File)
+	out, ok2 := a.Out.(*os.File)
+	if !ok1 || !ok2 || !term.IsTerminal(int(in.Fd())) || !term.IsTerminal(int(out.Fd())) {
+		return usage("--follow needs a terminal; without it the board is printed once")
+	}
+	p := tea.NewProgram(boardModel{path: path, now: a.Now, at: a.Now(), size: -1}, tea.WithInput(in), tea.WithOutput(out), tea.WithAltScreen(), tea.WithoutSignalHandler())
+	sig := make(chan os.Signal, 1)
+	signal.Notify(sig, os.Interrupt, syscall.SIGTERM, syscall.SIGHUP)
+	defer signal.Stop(sig)
+	done := make(chan struct{})
+	defer close(done)
+	go func() {
+		select {
+		case <-sig:
+			p.Quit()
+		case <-done:
+		}
+	}()
+	_, err := p.Run()
+	return err
+}
+
+func (m boardModel) read() tea.Msg {
+	st, err := os.Stat(m.path)
+	if err != nil || st.Size() == m.size {
+		return boardRead{}
+	}
+	return boardRead{f: readJournal(m.path), size: st.Size()}
+}
+
+func (m boardModel) tick() tea.Cmd {
+	return tea.Tick(followEvery, func(t time.Time) tea.Msg { return boardTick(t) })
+}
+
+// Init reads the journal and begins the clock.
+func (m boardModel) Init() tea.Cmd { return tea.Batch(m.read, m.tick()) }
+
+// Update takes keys, size, time and what was read.
+func (m boardModel) Update(msg tea.Msg) (tea.Model, tea.Cmd) {
+	switch msg := msg.(type) {
+	case tea.WindowSizeMsg:
+		m.w, m.h = msg.Width, msg.Height
+	case tea.KeyMsg:
+		switch msg.String() {
+		case "q", "esc", "ctrl+c", "ctrl+q":
+			return m, tea.Quit
+		}
+	case boardTick:
+		m.at = m.now()
+		return m, tea.Batch(m.read, m.tick())
+	case boardRead:
+		if msg.f != nil {
+			m.seen, m.size = msg.f, msg.size
+		}
+	}
+	return m, nil
+}
+
+// View draws one frame, and below it how to leave.
+func (m boardModel) View() string {
+	switch {
+	case m.w < 70 || m.h < 11:
+		return fmt.Sprintf("The board needs 70x11, has %dx%d. q leaves.", m.w, m.h)
+	case m.seen == nil || m.seen.shift == nil || m.seen.shift.Opened == nil:
+		return "Reading the journal. q leaves."
+	}
+	text := strings.TrimRight(board.Of(m.seen.shift, m.at).Text(m.w, m.h-1), "\n")
+	foot := "q leaves"
+	if bad := m.seen.unusable(); bad != nil {
+		foot = "the journal is damaged; this is what stands before the damage: " + procedure.Plain(bad.Error())
+	}
+	if len(foot) > m.w {
+		foot = foot[:m.w]
+	}
+	lines := strings.Count(text, "\n") + 1
+	return text + strings.Repeat("\n", max(1, m.h-lines)) + foot
+}
