@@ -279,7 +279,7 @@ func (q *question) fresh() Condition {
 	case !young(q.l.At, q.now, limit):
 		return closed(id, fmt.Sprintf("the look is older than %s", limit), "look again, then type without delay.")
 	}
-	return holds(id, fmt.Sprintf("the look is younger than %s", limit))
+	return holds(id, fmt.Sprintf("the look is younger than %s", clockface(limit)))
 }
 
 // short is a destination's name for a line of the screen.
@@ -328,4 +328,10 @@ func devices(disks []string) int {
 		groups = append(groups, mine)
 	}
 	return len(groups)
+}
+
+// clockface is a span as m:ss.
+func clockface(d time.Duration) string {
+	s := int64(d / time.Second)
+	return fmt.Sprintf("%d:%02d", s/60, s%60)
 }
