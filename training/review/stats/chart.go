@@ -107,7 +107,7 @@ func (r Rule) String() string {
 }
 
 // Signal is one place where a rule says that something was not as usual. From and To are the first and last point it
-// looked at, from 0; To is where it was noticed. Above: on the slow side; for RuleRange, towards it.
+// looked at, from 0; a run that goes on is one signal. Above: on the slow side; for RuleRange, towards it.
 type Signal struct {
 	Rule  Rule `json:"rule"`
 	From  int  `json:"from"`
@@ -160,11 +160,22 @@ func NewChart(points []Point) Chart {
 		}{{RuleTwoOfThree, 3, 2, 2}, {RuleFourOfFive, 5, 4, 1}, {RuleEight, 8, 8, 0}} {
 			if s, ok := c.run(points, i, r.of, r.needed, r.sigmas); ok {
 				s.Rule = r.rule
-				c.Signals = append(c.Signals, s)
+				c.note(s)
 			}
 		}
 	}
 	return c
+}
+
+// note adds a signal of a run test, or draws the one out that the point before gave.
+func (c *Chart) note(s Signal) {
+	for i := range c.Signals {
+		if have := &c.Signals[i]; have.Rule == s.Rule && have.Above == s.Above && have.To == s.To-1 {
+			have.To = s.To
+			return
+		}
+	}
+	c.Signals = append(c.Signals, s)
 }
 
 // run says whether at least needed of the last of points up to i, i among them, lie beyond sigmas on the side of i. The

@@ -140,7 +140,8 @@ const gone = 99
 
 func TestSignals(t *testing.T) {
 	c := NewChart(points(10, 11, 10, 11, 10, 11, 10, 11, 10, 11, 10, 11, 30, 10, 11, 10))
-	want := []Signal{
+	want := []Signal{ // the wild one pulls the mean above all the others
+		{Rule: RuleEight, From: 0, To: 11, Above: false},
 		{Rule: RuleOutside, From: 12, To: 12, Above: true},
 		{Rule: RuleRange, From: 11, To: 12, Above: true},
 		{Rule: RuleRange, From: 12, To: 13, Above: false},

@@ -124,7 +124,7 @@ func TestFitWords(t *testing.T) {
 		want  Fit
 	}{
 		{[]float64{20, 17, 14, 14, 12, 12}, FitGood},
-		{[]float64{20, 11, 19, 12, 15, 10}, FitFair},
+		{[]float64{20, 12, 17, 12, 15, 10}, FitFair},
 		{[]float64{12, 20, 11, 19, 10, 18}, FitPoor},
 		{[]float64{12, 12, 12, 12, 12}, FitFlat},
 	} {

@@ -62,7 +62,15 @@ func TestModifiedZAgainstAnAnalyst(t *testing.T) {
 	}
 }
 
-// The limit is strict: 7 and 0.6745 are chosen so that the score is the limit, within rounding below it.
+// Ours: around a median of 0 with a deviation of 1, the score passes 3.5 between 5.18 and 5.2 (3.5 / 0.6745 = 5.189).
+func TestModifiedZLimit(t *testing.T) {
+	for v, want := range map[float64]int{5.18: 0, 5.2: 1, -5.18: 0, -5.2: 1} {
+		if o := ModifiedZ([]float64{-1, 0, 1, -1, 0, 1, 0, -1, 1, v}); !o.OK || len(o.Flagged) != want {
+			t.Errorf("%v: %+v, want %d flagged", v, o, want)
+		}
+	}
+}
+
 func TestModifiedZSaysWhyNot(t *testing.T) {
 	for _, tt := range []struct {
 		times []float64

@@ -91,7 +91,7 @@ func TestMAD(t *testing.T) {
 func TestSummarize(t *testing.T) {
 	times := []float64{9, 3, 8, 2, 10, 4}
 	got := Summarize(times)
-	want := Summary{N: 6, Mean: 6, Median: 6, P90: 10, P90IsMax: true, MAD: 2.5, Best: 2, Max: 10, Last: []float64{3, 8, 2, 10, 4}}
+	want := Summary{N: 6, Mean: 6, Median: 6, P90: 10, P90IsMax: true, MAD: 3, Best: 2, Max: 10, Last: []float64{3, 8, 2, 10, 4}}
 	if diff := cmp.Diff(want, got); diff != "" {
 		t.Error(diff)
 	}
