@@ -200,7 +200,7 @@ func (m *maker) skip(i int) {
 	}
 	missing := r.Label
 	for n := i; n < len(m.p.Rolls); n++ {
-		if q := &m.p.Rolls[n]; q.Label.Camera() == cam {
+		if q := &m.p.Rolls[n]; q.Label.Camera() == cam && q.Label.Number() >= missing.Number() {
 			l := procedure.MakeLabel(cam, q.Label.Number()+1)
 			q.Label, q.OnTape, q.OnCard = l, string(l), string(l)
 		}
