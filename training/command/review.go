@@ -6,6 +6,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"io"
 	"os"
 	"os/signal"
 	"strings"
@@ -14,9 +15,12 @@ import (
 
 	"twobin/procedure"
 	"twobin/procedure/command"
+	"twobin/procedure/sheet"
+	"twobin/training/review/paper"
 	"twobin/training/review/read"
 	"twobin/training/review/report"
 	"twobin/training/review/school"
+	"twobin/training/review/term"
 	"twobin/training/review/text"
 )
 
@@ -135,11 +139,33 @@ func (c *Review) paths(a *command.App, o *report.Options) (paths []string, done 
 }
 
 // show writes what was asked for.
-func (c *Review) show(_ context.Context, a *command.App, r *report.Report) error {
+func (c *Review) show(ctx context.Context, a *command.App, r *report.Report) error {
+	if err := c.files(r); err != nil {
+		return &command.Exit{Code: command.CodeFailed, Err: err}
+	}
 	if c.JSON {
 		e := json.NewEncoder(a.Out)
 		e.SetIndent("", " ")
 		return e.Encode(r)
 	}
+	if in, out, both := terminal(a); both && !c.Plain && c.CSV == "" && c.HTML == "" {
+		return term.Run(ctx, r, in, out)
+	}
 	return text.Write(a.Out, r)
+}
+
+// files writes what is to be kept; a file that is there already is left as it is.
+func (c *Review) files(r *report.Report) error {
+	for _, f := range []struct {
+		name  string
+		write func(io.Writer, *report.Report) error
+	}{{c.CSV, paper.WriteCSV}, {c.HTML, paper.WriteHTML}} {
+		if f.name == "" {
+			continue
+		}
+		if err := sheet.Create(f.name, func(w io.Writer) error { return f.write(w, r) }); err != nil {
+			return err
+		}
+	}
+	return nil
 }

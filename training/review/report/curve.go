@@ -105,6 +105,7 @@ type ChartPoint struct {
 type RunRef struct {
 	Path  string    `json:"journal"`
 	Line  int64     `json:"line"`
+	End   int64     `json:"last_line"`
 	Roll  string    `json:"roll"`
 	Pass  int       `json:"pass"`
 	Drill string    `json:"drill,omitempty"`
@@ -112,7 +113,7 @@ type RunRef struct {
 }
 
 func (r run) ref() RunRef {
-	return RunRef{Path: r.s.Path, Line: r.First, Roll: r.Roll, Pass: r.Pass, Drill: r.s.Drill, Began: r.Began}
+	return RunRef{Path: r.s.Path, Line: r.First, End: r.Last, Roll: r.Roll, Pass: r.Pass, Drill: r.s.Drill, Began: r.Began}
 }
 
 func (p *one) charts(steps []procedure.Step) []Chart {
@@ -268,7 +269,8 @@ func what(r run, s procedure.Step) []string {
 	case len(at) > 0:
 		return at
 	case len(in) > 0:
-		return append([]string{"nothing noted at this step; in this run:"}, in...)
+		in[0] = "nothing noted at this step, but in this run: " + in[0]
+		return in
 	case r.Pass > 1:
 		return []string{fmt.Sprintf("nothing noted; it was pass %d of this roll", r.Pass)}
 	}

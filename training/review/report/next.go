@@ -3,6 +3,7 @@ package report
 import (
 	"cmp"
 	"fmt"
+	"maps"
 	"slices"
 	"strings"
 	"time"
@@ -162,12 +163,32 @@ func (p *one) ready(out Person) Ready {
 	case bad > 0:
 		r.Lacks = append(r.Lacks, fmt.Sprintf("wrong or missed: %d of the last %d incidents", bad, len(judged)))
 	}
+	if bad := p.lastBad(); len(bad) > 0 {
+		r.Lacks = append(r.Lacks, "wrong or missed the last time: "+strings.Join(bad, ", "))
+	}
 	if n := p.recentSlips(); n > 0 {
 		r.Lacks = append(r.Lacks, fmt.Sprintf("tried out of its order in the last %d drills and shifts: %d", min(recentSessions, len(p.sessions)), n))
 	}
 	r.Time = timeLacks(out.Total)
 	r.Ready = len(r.Lacks) == 0 && len(r.Time) == 0
 	return r
+}
+
+// lastBad lists the kinds of incident that were wrong or missed when they last happened.
+func (p *one) lastBad() []string {
+	last := map[string]string{}
+	for _, in := range p.every {
+		if in.Result != "" {
+			last[in.Kind] = in.Result
+		}
+	}
+	var out []string
+	for _, k := range slices.Sorted(maps.Keys(last)) {
+		if last[k] == drill.Wrong.String() || last[k] == drill.Missed.String() {
+			out = append(out, k)
+		}
+	}
+	return out
 }
 
 func (p *one) recentSlips() int {

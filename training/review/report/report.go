@@ -63,6 +63,7 @@ func Make(set read.Set, o Options) (*Report, error) {
 			r.People = append(r.People, p.person(o, std))
 		}
 	}
+	r.Scope.of(r.People)
 	r.Incidents = kindRows(g, r.People)
 	if o.Compare != nil {
 		c, err := g.compare(*o.Compare, o)
@@ -91,11 +92,6 @@ func methods() []string {
 type gathered struct {
 	people  []*one
 	watched int
-	drills  int
-	shifts  int
-	runs    int
-	first   time.Time
-	last    time.Time
 }
 
 // one is one person's share of the journals.
@@ -161,26 +157,12 @@ func gather(set read.Set, o Options) *gathered {
 		g.session(s, who, in)
 		if in {
 			p.sessions = append(p.sessions, s)
-			g.count(s)
 		}
 	}
 	for _, k := range slices.Sorted(maps.Keys(byKey)) {
 		g.people = append(g.people, byKey[k])
 	}
 	return g
-}
-
-func (g *gathered) count(s *read.Session) {
-	if s.Drill == "" {
-		g.shifts++
-	} else {
-		g.drills++
-	}
-	g.runs += len(s.Runs)
-	if g.first.IsZero() {
-		g.first = s.Began
-	}
-	g.last = s.Began
 }
 
 // session numbers the runs of a session and, if it is in scope, keeps what is in it.
@@ -239,8 +221,7 @@ func (g *gathered) known(o Options) error {
 
 func (g *gathered) scope(set read.Set, o Options) Scope {
 	s := Scope{
-		Mode: o.Mode.String(), References: o.References, Drills: g.drills, Shifts: g.shifts, Runs: g.runs, Events: set.Events,
-		First: g.first, Last: g.last, Watched: g.watched,
+		Mode: o.Mode.String(), References: o.References, Events: set.Events, Watched: g.watched,
 	}
 	if !o.Since.IsZero() {
 		s.Since = o.Since.Format(time.DateOnly)
@@ -249,4 +230,19 @@ func (g *gathered) scope(set read.Set, o Options) Scope {
 		s.Steps = append(s.Steps, st.String())
 	}
 	return s
+}
+
+// of adds up what the people of the review have done.
+func (s *Scope) of(people []Person) {
+	for _, p := range people {
+		s.Drills += p.Drills
+		s.Shifts += p.Shifts
+		s.Runs += p.Runs
+		if !p.First.IsZero() && (s.First.IsZero() || p.First.Before(s.First)) {
+			s.First = p.First
+		}
+		if p.Last.After(s.Last) {
+			s.Last = p.Last
+		}
+	}
 }

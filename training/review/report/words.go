@@ -32,10 +32,11 @@ func (p *Person) Summary() []string {
 	case p.Runs == 0 && p.Drills+p.Shifts == 0:
 		return []string{"No drill or shift in this review."}
 	case p.Ready.Ready:
-		out = append(out, "Ready, by the record: every drill passed, nothing wrong or missed lately.")
+		out = append(out, "Ready, by the record: every drill passed, nothing wrong or missed or out of order lately"+p.inTime()+".")
 	default:
 		out = append(out, "Not ready yet, by the record: "+strings.Join(append(append([]string{}, p.Ready.Lacks...), p.Ready.Time...), "; ")+".")
 	}
+	out = append(out, "Order and answers: "+p.slips()+".")
 	out = append(out, "Costs time: "+p.costs()+".")
 	out = append(out, "Getting better: "+p.Curve.Says)
 	switch n := len(p.Outliers); n {
@@ -50,6 +51,28 @@ func (p *Person) Summary() []string {
 		out = append(out, fmt.Sprintf("Next %d: %s.", i+1, n.Line()))
 	}
 	return out
+}
+
+// inTime says that the times are at the standard too, if there is one.
+func (p *Person) inTime() string {
+	if !p.Total.HasStandard || p.Total.N == 0 {
+		return "; nothing is said about times, since there is no standard"
+	}
+	return ", times near the standard"
+}
+
+// slips is the errors in one line.
+func (p *Person) slips() string {
+	var parts []string
+	for _, k := range p.Errors {
+		if k.N > 0 {
+			parts = append(parts, fmt.Sprintf("%s %d", k.Kind, k.N))
+		}
+	}
+	if len(parts) == 0 {
+		return "no error"
+	}
+	return strings.Join(parts, ", ") + " (times in " + fmt.Sprint(p.Runs) + " runs)"
 }
 
 // costs names the steps that cost most: over the standard where there is one, else the longest.
@@ -76,3 +99,11 @@ func (p *Person) costs() string {
 }
 
 func gain(t *Times) float64 { return t.Median - t.Standard }
+
+// Probability is a p-value for reading: never a bare zero.
+func Probability(p float64) string {
+	if p < 0.001 {
+		return "<0.001"
+	}
+	return fmt.Sprintf("%.3f", p)
+}

@@ -194,6 +194,9 @@ func bare(ms float64) string {
 	return s
 }
 
+// stripWide is how wide a strip of times is.
+const stripWide = 66
+
 // distribution draws all steps on one axis.
 func distribution(p *page, w *report.Person) {
 	hi := 0.0
@@ -203,17 +206,16 @@ func distribution(p *page, w *report.Person) {
 	if hi <= 0 {
 		return
 	}
-	const wide = 66
 	hi *= 1.15
 	p.blank()
 	p.line("How the times of a step lie (| median, the denser the darker, > more beyond):")
 	for _, t := range w.Steps {
 		if t.N > 0 {
-			p.line(fmt.Sprintf("%-9s |%s|", t.Step, strip(t, hi, wide)))
+			p.line(fmt.Sprintf("%-9s |%s|", t.Step, strip(t, hi, stripWide)))
 		}
 	}
 	left, right := "0 s", secs(hi)
-	p.line(strings.Repeat(" ", 11) + left + strings.Repeat(" ", wide-len(left)-len(right)) + right)
+	p.line(strings.Repeat(" ", 11) + left + strings.Repeat(" ", stripWide-len(left)-len(right)) + right)
 }
 
 func machine(p *page, w *report.Person) {
@@ -243,12 +245,21 @@ func curve(p *page, w *report.Person) {
 	curvePlot(p, w.Curve, w.Total)
 }
 
-// Chart is one control chart.
-func Chart(r *report.Report, i, chart int) string {
+// Step is everything about one step of a person: its times, how they lie, its control chart. step counts the steps of the
+// review from 0.
+func Step(r *report.Report, i, step int) string {
 	p := &page{}
-	if cs := r.People[i].Charts; chart < len(cs) {
-		chartOf(p, cs[chart])
+	w := &r.People[i]
+	if step >= len(w.Steps) {
+		return ""
 	}
+	t := w.Steps[step]
+	p.heads(stepHeads)
+	timesRow(p, t)
+	if t.N > 0 {
+		p.line(fmt.Sprintf("%-9s |%s|", t.Step, strip(t, max(t.P90, t.Standard)*1.15+1, stripWide)))
+	}
+	chartOf(p, w.Charts[step])
 	return p.b.String()
 }
 

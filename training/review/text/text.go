@@ -37,12 +37,24 @@ func Write(w io.Writer, r *report.Report) error {
 		outliers(p, w, mostOutliers)
 	}
 	comparison(p, r)
+	methods(p, r)
+	_, err := io.WriteString(w, p.b.String())
+	return err
+}
+
+// Basis is what the review rests on, what is left out, and how it was reckoned.
+func Basis(r *report.Report) string {
+	p := &page{}
+	head(p, r)
+	methods(p, r)
+	return p.b.String()
+}
+
+func methods(p *page, r *report.Report) {
 	p.head("How this was reckoned")
 	for _, m := range r.Methods {
 		p.wrap("- ", "  ", m)
 	}
-	_, err := io.WriteString(w, p.b.String())
-	return err
 }
 
 // head says what the review rests on and what is left out.
@@ -163,7 +175,7 @@ func comparison(p *page, r *report.Report) {
 		}
 		chance, pv := "-", "-"
 		if x.OK {
-			chance, pv = fmt.Sprintf("%.0f %%", 100*x.AOverB), fmt.Sprintf("%.3f", x.Holm)
+			chance, pv = fmt.Sprintf("%.0f %%", 100*x.AOverB), report.Probability(x.Holm)
 		}
 		p.row(cols, step, fmt.Sprintf("%d, %d", x.NA, x.NB), dash(x.NA, x.MedianA), dash(x.NB, x.MedianB), chance, pv, x.Says)
 	}
