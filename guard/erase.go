@@ -132,13 +132,14 @@ func (e *eraser) check(permit *Permit) error {
 	if err != nil {
 		return e.fault("", KindUnproven, err)
 	}
-	if sum != permit.digest || !sameSeat(permit.card, job.Card) || job.Card.Simulated != permit.drill {
+	if sum != permit.digest || !sameSeat(permit.card, job.Card) {
 		return e.fault("", KindUnproven, ErrOther)
 	}
 	return nil
 }
 
-// sameSeat says whether two sights are of one volume, mounted once. A volume without identity is none.
+// sameSeat says whether two sights are of one volume, mounted once, and both of a drill or both of a shift. A volume
+// without identity is none.
 func sameSeat(a, b Volume) bool {
 	return a.ID != "" && a.ID == b.ID && a.Mount == b.Mount && a.Dev == b.Dev && a.Simulated == b.Simulated
 }
@@ -165,7 +166,7 @@ func (e *eraser) enter() error {
 	if e.self, err = e.top.Self(); err != nil {
 		return e.fault("", kindOfCall(err, KindGone), err)
 	}
-	if e.self.kind != entryDir || e.self.dev != 0 && card.Dev != 0 && e.self.dev != card.Dev {
+	if e.self.dev != 0 && card.Dev != 0 && e.self.dev != card.Dev {
 		return e.fault("", KindUnproven, errOtherCard)
 	}
 	return e.identify(aside)
@@ -233,7 +234,7 @@ func (e *eraser) fault(path string, kind Kind, err error) error {
 
 // stopped makes the error for a call that failed: stopped and stalled are kinds of their own.
 func (e *eraser) stopped(path string, kind Kind, err error) error {
-	if e.ctx.Err() != nil && errors.Is(err, e.ctx.Err()) {
+	if errors.Is(err, context.Canceled) || errors.Is(err, context.DeadlineExceeded) {
 		return e.fault(path, KindStopped, err)
 	}
 	return e.fault(path, kindOfCall(err, kind), err)

@@ -17,15 +17,14 @@ const (
 	entryOther
 )
 
-// cardEntry is what is known of one entry, without following a link. dev, ino and owner are 0 where the platform has
-// none; mtime is nanoseconds since 1970 UTC.
+// cardEntry is what is known of one entry, without following a link. dev and ino are 0 where the platform has none;
+// mtime is nanoseconds since 1970 UTC.
 type cardEntry struct {
 	kind  entryKind
 	size  int64
 	mtime int64
 	dev   uint64
 	ino   uint64
-	owner uint32
 }
 
 // cardFolder is a handle on one folder of the card, and all that an erase can do there. Names are single entries, byte

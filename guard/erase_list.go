@@ -84,23 +84,16 @@ func (c *cardList) entry(f cardFolder, path, name string, st cardEntry, depth in
 		return nil
 	}
 	sub, err := f.Sub(name)
-	own := depth == 0 && st.owner == 0 && SystemFolder(name, c.fsType)
 	switch {
 	case errors.Is(err, errMount):
 		c.odd = append(c.odd, path)
 		return nil
-	case own && errors.Is(err, fs.ErrPermission):
-		return nil
+	case errors.Is(err, fs.ErrPermission) && SystemFolder(path, c.fsType):
+		return nil // nobody but root sees into it, and nothing is removed from it
 	case err != nil:
 		return fmt.Errorf("list %q: %w", path, err)
 	}
-	before := len(c.files) + len(c.dirs) + len(c.odd)
-	err = c.folder(sub, path, depth+1)
-	if e := sub.Close(); err == nil {
-		err = e
-	}
-	if empty := len(c.files)+len(c.dirs)+len(c.odd) == before; !own || !empty {
-		c.dirs = append(c.dirs, path)
-	}
-	return err
+	defer func() { _ = sub.Close() }() // opened for looking only
+	c.dirs = append(c.dirs, path)
+	return c.folder(sub, path, depth+1)
 }

@@ -54,7 +54,7 @@ func (e *eraser) removeFile(want Entry, found foundFile) error {
 // midway is the error for a file that cannot be looked at or has changed: unproven as long as nothing was removed.
 func (e *eraser) midway(path string, err error) error {
 	kind := KindErase
-	if e.done.Files == 0 && e.done.Folders == 0 {
+	if e.done.Files == 0 {
 		kind = KindUnproven
 	}
 	return e.stopped(path, kind, err)

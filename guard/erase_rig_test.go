@@ -159,46 +159,75 @@ func checkErased(t testing.TB, r *rig, done Erased, err error) {
 // call is one call to the card: what, and the path below it.
 type call struct{ op, path string }
 
-// spy wraps a folder: before is asked before every call and may do anything, its error is the call's.
-type spy struct {
-	cardFolder
-	path   string
-	before func(c call) error
+// hooks see every call to the card. before may do anything, and its error is the call's; lie may change the answer of self
+// and stat; handles counts the folders that are open.
+type hooks struct {
+	before  func(c call) error
+	lie     func(c call, e *cardEntry)
+	handles int
 }
 
 // spied makes the job's calls go through before.
-func spied(job *EraseJob, before func(c call) error) {
+func spied(job *EraseJob, before func(c call) error) *hooks {
+	h := &hooks{before: before, lie: func(call, *cardEntry) {}}
+	h.install(job)
+	return h
+}
+
+// lied makes the job see what lie makes of the truth.
+func lied(job *EraseJob, lie func(c call, e *cardEntry)) *hooks {
+	h := &hooks{before: func(call) error { return nil }, lie: lie}
+	h.install(job)
+	return h
+}
+
+func (h *hooks) install(job *EraseJob) {
 	job.open = func(path string) (cardFolder, error) {
-		if err := before(call{"open", ""}); err != nil {
+		if err := h.before(call{"open", ""}); err != nil {
 			return nil, err
 		}
-		f, err := openCard(path)
+		return h.wrap("")(openCard(path))
+	}
+}
+
+// wrap makes a spy of a folder that was opened just now.
+func (h *hooks) wrap(path string) func(f cardFolder, err error) (cardFolder, error) {
+	return func(f cardFolder, err error) (cardFolder, error) {
 		if err != nil {
 			return nil, err
 		}
-		return &spy{f, "", before}, nil
+		h.handles++
+		return &spy{f, path, h}, nil
 	}
 }
 
-func (s *spy) Self() (cardEntry, error) {
-	if err := s.before(call{"self", s.path}); err != nil {
+// spy is a folder whose calls are seen.
+type spy struct {
+	folder cardFolder
+	path   string
+	*hooks
+}
+
+func (s *spy) entry(c call, ask func() (cardEntry, error)) (cardEntry, error) {
+	if err := s.before(c); err != nil {
 		return cardEntry{}, err
 	}
-	return s.cardFolder.Self()
+	e, err := ask()
+	s.lie(c, &e)
+	return e, err
 }
+
+func (s *spy) Self() (cardEntry, error) { return s.entry(call{"self", s.path}, s.folder.Self) }
 
 func (s *spy) Stat(name string) (cardEntry, error) {
-	if err := s.before(call{"stat", joinPath(s.path, name)}); err != nil {
-		return cardEntry{}, err
-	}
-	return s.cardFolder.Stat(name)
+	return s.entry(call{"stat", joinPath(s.path, name)}, func() (cardEntry, error) { return s.folder.Stat(name) })
 }
 
 func (s *spy) Names() ([]string, error) {
 	if err := s.before(call{"names", s.path}); err != nil {
 		return nil, err
 	}
-	return s.cardFolder.Names()
+	return s.folder.Names()
 }
 
 func (s *spy) Sub(name string) (cardFolder, error) {
@@ -206,32 +235,33 @@ func (s *spy) Sub(name string) (cardFolder, error) {
 	if err := s.before(call{"sub", path}); err != nil {
 		return nil, err
 	}
-	f, err := s.cardFolder.Sub(name)
-	if err != nil {
-		return nil, err
-	}
-	return &spy{f, path, s.before}, nil
+	return s.wrap(path)(s.folder.Sub(name))
 }
 
 func (s *spy) RemoveFile(name string) error {
 	if err := s.before(call{"remove file", joinPath(s.path, name)}); err != nil {
 		return err
 	}
-	return s.cardFolder.RemoveFile(name)
+	return s.folder.RemoveFile(name)
 }
 
 func (s *spy) RemoveFolder(name string) error {
 	if err := s.before(call{"remove folder", joinPath(s.path, name)}); err != nil {
 		return err
 	}
-	return s.cardFolder.RemoveFolder(name)
+	return s.folder.RemoveFolder(name)
 }
 
 func (s *spy) Sync() error {
 	if err := s.before(call{"sync", s.path}); err != nil {
 		return err
 	}
-	return s.cardFolder.Sync()
+	return s.folder.Sync()
+}
+
+func (s *spy) Close() error {
+	s.handles--
+	return s.folder.Close()
 }
 
 // callsOf lists every call of an undisturbed erase.

@@ -127,7 +127,7 @@ func (f *unixFolder) Close() error { return f.dir.Close() }
 func entryOf(st *unix.Stat_t) cardEntry {
 	e := cardEntry{
 		kind: entryOther, size: st.Size, mtime: st.Mtim.Nano(), //nolint:unconvert // differs by platform
-		dev: uint64(st.Dev), ino: uint64(st.Ino), owner: st.Uid, //nolint:unconvert // differs by platform
+		dev: uint64(st.Dev), ino: uint64(st.Ino), //nolint:unconvert // differs by platform
 	}
 	switch st.Mode & unix.S_IFMT {
 	case unix.S_IFREG:

@@ -137,7 +137,6 @@ var (
 type Permit struct {
 	digest   string
 	card     Volume
-	drill    bool
 	lookedAt time.Time
 	within   time.Duration
 	made     bool
@@ -164,7 +163,7 @@ func (v Verdict) Permit(p *Proof, f Facts, l *Look, pol Policy, now time.Time) (
 		return nil, fmt.Errorf("%w: the verdict is another roll's", ErrClosed)
 	}
 	return &Permit{
-		digest: f.ProofSHA, card: l.Card, drill: f.Drill, lookedAt: l.At, within: pol.Strict().EraseWithin, made: true,
+		digest: f.ProofSHA, card: l.Card, lookedAt: l.At, within: pol.Strict().EraseWithin, made: true,
 	}, nil
 }
 
@@ -197,8 +196,8 @@ func (p *Permit) valid(now time.Time) error {
 	return nil
 }
 
-// young says whether at lies less than limit before now, and not after it. An unknown time is never young.
+// young says whether at lies less than limit before now, and not after it.
 func young(at, now time.Time, limit time.Duration) bool {
 	age := now.Sub(at)
-	return !at.IsZero() && age >= 0 && age < limit
+	return age >= 0 && age < limit
 }

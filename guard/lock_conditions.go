@@ -73,7 +73,7 @@ func (q *question) handled() Condition {
 	switch {
 	case !f.Looked:
 		return closed(id, "not every copy has been looked at", "do the look: open each drive and look.")
-	case f.LookedBy == "" || f.Operator == "" || f.LookedBy != f.Operator:
+	case f.Operator == "" || f.LookedBy != f.Operator:
 		return closed(id, "the look was done by another operator", "repeat the look yourself.")
 	case !f.Marked:
 		return closed(id, "not marked: green tape is not on", "wipe the label off, green tape on.")
@@ -171,7 +171,7 @@ func (q *question) find(name string) *CopyLook {
 // held is L5: every proven destination is there now, holds every file at its size, and hashes equal again.
 func (q *question) held() Condition {
 	const id = "L5"
-	if q.damage != "" || len(q.good) == 0 {
+	if len(q.good) == 0 {
 		return closed(id, "no proven copies to look for", "offload the card again.")
 	}
 	if q.l == nil {

@@ -7,9 +7,9 @@ import (
 )
 
 // SystemFolder says whether a folder called name at the top of a file system of this type is part of the file system
-// itself: lost+found, which ext2, ext3 and ext4 are made with. It holds nothing that a camera wrote, only root can
-// look into it, and it is neither copied nor removed. Whatever stands in it, where it can be seen, is not covered by
-// this: that is an unknown file like any other.
+// itself: lost+found, which ext2, ext3 and ext4 are made with. No camera writes there, and it is never removed; whether
+// a listing has it or not makes no difference. As a rule only root can look into it. Whatever can be seen in it is not
+// covered by this: that is a file like any other, proven or unknown.
 func SystemFolder(name, fsType string) bool {
 	switch fsType {
 	case "ext2", "ext3", "ext4":
@@ -42,9 +42,10 @@ func (d difference) String() string {
 
 // note keeps the first path.
 func (d *difference) note(path string) {
-	if d.first == "" || path < d.first {
+	if d.first == "" {
 		d.first = path
 	}
+	d.first = min(d.first, path)
 }
 
 // compare says how have, as found now, differs from want, as proven: paths, sizes, times and folders. Everything odd

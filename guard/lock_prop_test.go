@@ -3,6 +3,7 @@ package guard
 import (
 	"fmt"
 	"reflect"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -170,7 +171,7 @@ func TestInvariant5AnyBreakages(t *testing.T) {
 	})
 }
 
-// TestCompareModel: two listings differ exactly when a plain map of their contents says so.
+// TestCompareModel: two listings differ exactly as plain maps of their contents say.
 func TestCompareModel(t *testing.T) {
 	entry := rapid.Custom(func(t *rapid.T) Entry {
 		return Entry{rapid.SampledFrom([]string{"a", "b", "a/b", "a-b", "\xff"}).Draw(t, "path"), rapid.Int64Range(0, 1).Draw(t, "size"),
@@ -179,29 +180,51 @@ func TestCompareModel(t *testing.T) {
 	listing := rapid.Custom(func(t *rapid.T) Listing {
 		return Listing{
 			Files: rapid.SliceOfNDistinct(entry, 0, 4, func(e Entry) string { return e.Path }).Draw(t, "files"),
-			Dirs:  rapid.SliceOfNDistinct(rapid.SampledFrom([]string{"a", "lost+found", "a/lost+found"}), 0, 3, rapid.ID).Draw(t, "dirs"),
+			Dirs:  rapid.SliceOfNDistinct(rapid.SampledFrom([]string{"c", "d", "lost+found", "c/lost+found"}), 0, 3, rapid.ID).Draw(t, "dirs"),
 			Odd:   rapid.SliceOfN(rapid.Just("odd"), 0, 1).Draw(t, "odd"),
 		}
 	})
 	content := func(l Listing, fs string) map[string]string {
 		m := map[string]string{}
 		for _, f := range l.Files {
-			m["f"+f.Path] = fmt.Sprint(f.Size, f.MTime)
+			m[f.Path] = fmt.Sprint(f.Size, f.MTime)
 		}
 		for _, d := range l.Dirs {
 			if fs != "ext4" || d != "lost+found" {
-				m["d"+d] = ""
+				m[d] = "folder"
 			}
 		}
 		return m
 	}
 	rapid.Check(t, func(t *rapid.T) {
 		want, have := listing.Draw(t, "want"), listing.Draw(t, "have")
+		if rapid.Bool().Draw(t, "same files") {
+			have.Files = want.Files
+		}
 		fs := rapid.SampledFrom([]string{"ext4", "exfat"}).Draw(t, "fs")
-		same := reflect.DeepEqual(content(want, fs), content(have, fs)) && len(have.Odd) == 0
-		d := compare(want, have, fs)
-		if d.same() != same || d.same() != (d.first == "") || d.same() != (d.String() == "") {
-			t.Fatalf("compare(%v, %v) = %+v, want same %v", want, have, d, same)
+		w, h := content(want, fs), content(have, fs)
+		model := difference{odd: len(have.Odd)}
+		paths := have.Odd
+		for path := range w {
+			if _, ok := h[path]; !ok {
+				model.missing++
+				paths = append(paths, path)
+			} else if h[path] != w[path] {
+				model.changed++
+				paths = append(paths, path)
+			}
+		}
+		for path := range h {
+			if _, ok := w[path]; !ok {
+				model.added++
+				paths = append(paths, path)
+			}
+		}
+		if len(paths) > 0 {
+			model.first = slices.Min(paths)
+		}
+		if d := compare(want, have, fs); d != model || d.same() != (len(paths) == 0) {
+			t.Fatalf("compare(%v, %v) = %+v, want %+v", want, have, d, model)
 		}
 	})
 }

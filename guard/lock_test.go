@@ -91,6 +91,10 @@ func TestLockOpensWhenAllHolds(t *testing.T) {
 			a.p.Copies[2].Volume.Disk, a.l.Copies[2].Volume.Disk = "sdy", "sdy"
 			a.seal()
 		}},
+		{"the third drive's device is not known", func(a *asked) {
+			a.p.Copies[2].Volume.Disk, a.l.Copies[2].Volume.Disk = "", ""
+			a.seal()
+		}},
 	}
 	for _, tt := range tests {
 		a := allGood()
@@ -168,6 +172,10 @@ func breakages() []breakage {
 			}
 		})},
 		{"a proof that contradicts itself", "L2 L3 L4 L5", func(a *asked) { a.p.Files[0].Path = "../x"; a.l.Listing = a.p.Listing() }},
+		{"a proof that contradicts itself, and none journaled", "L2 L3 L4 L5", func(a *asked) {
+			a.p.Files[0].Path, a.f.ProofSHA, a.l.Proof = "../x", "", ""
+			a.l.Listing = a.p.Listing()
+		}},
 		{"a drill's proof", "L2 L3 L4 L5", reseal(func(a *asked) { a.p.Card.Simulated = true })},
 		{"a shift's proof in a drill", "L2 L3 L4 L5", reseal(func(a *asked) { simulate(a); a.p.Card.Simulated = false })},
 
@@ -319,6 +327,44 @@ func TestInvariant5PolicyOnlyStricter(t *testing.T) {
 			if v := Lock(a.p, a.f, a.l, pol, a.now); v.Open() {
 				t.Errorf("%s: open under %+v", tt.name, pol)
 			}
+		}
+	}
+}
+
+// TestLockSays: what the operator reads, where the same condition has several reasons.
+func TestLockSays(t *testing.T) {
+	tests := []struct {
+		id, says, detail string
+		change           func(a *asked)
+	}{
+		{"L2", "1 new, 1 missing, 1 changed, 1 odd", "CLIPS/X/a.mov", func(a *asked) {
+			a.l.Listing.Files[0].Path, a.l.Listing.Odd = "zzz", []string{"odd"}
+			a.l.Listing.Files[1].Size++
+		}},
+		{"L2", "the card does not hold what was proven: 1 changed", "index.xml", func(a *asked) { a.l.Listing.Files[2].Size++ }},
+		{"L3", "there is no proof of this roll", "", func(a *asked) { a.p = nil }},
+		{"L3", "the proof is another roll's", "A004", func(a *asked) { a.p.Label = "A004" }},
+		{"L3", "the proof is damaged", `file "../x"`, func(a *asked) { a.p.Files[0].Path = "../x" }},
+		{"L4", "the card's device is not known", "now", func(a *asked) { a.l.Card.Disk = "" }},
+		{"L5", "RAID is not there", "input/output error", func(a *asked) { a.l.Copies[1] = CopyLook{Name: "RAID", Err: "input/output error"} }},
+		{"L5", "A destination with …", "", func(a *asked) { a.p.Copies[1].Name = "A destination with a long name"; a.seal() }},
+		{"L5", "A destination of 20c is not there", "", func(a *asked) { a.p.Copies[1].Name = "A destination of 20c"; a.seal() }},
+		{"L6", "on hold (1 reason open)", "count differs", func(a *asked) { a.f.Holds = []string{"count differs"} }},
+		{"L6", "on hold (2 reasons open)", "a; b", func(a *asked) { a.f.Holds = []string{"a", "b"} }},
+		{"L8", "there is no fresh look", "", func(a *asked) { a.l.At = time.Time{} }},
+	}
+	for _, tt := range tests {
+		a := allGood()
+		tt.change(a)
+		v := a.verdict()
+		i := slices.Index(conditionIDs[:], tt.id)
+		if c := v.Conditions[i]; c.Holds || !strings.Contains(c.Says, tt.says) || !strings.Contains(c.Detail, tt.detail) {
+			t.Errorf("%+v, want it to say %q and detail %q", c, tt.says, tt.detail)
+		}
+		// The error of a permit names the first condition that does not hold.
+		first := v.Conditions[slices.IndexFunc(v.Conditions, func(c Condition) bool { return !c.Holds })]
+		if _, err := v.Permit(a.p, a.f, a.l, a.pol, a.now); err == nil || !strings.Contains(err.Error(), first.ID+": "+first.Says) {
+			t.Errorf("Permit: %v, want it to say %q", err, first.Says)
 		}
 	}
 }

@@ -129,6 +129,11 @@ func TestReadPolicyFaults(t *testing.T) {
 
 // TestStrict: whatever a policy says, what the lock uses is never laxer than the default, and a stricter value stays.
 func TestStrict(t *testing.T) {
+	want := DefaultPolicy()
+	want.Recheck = RecheckFull
+	if diff := cmp.Diff(want, Policy{}.Strict()); diff != "" {
+		t.Errorf("nothing said: (-want +got)\n%s", diff)
+	}
 	span := rapid.Custom(func(t *rapid.T) time.Duration { return time.Duration(rapid.Int64().Draw(t, "ns")) })
 	rapid.Check(t, func(t *rapid.T) {
 		p := Policy{
@@ -191,6 +196,7 @@ func TestEnough(t *testing.T) {
 		{"nothing else fits", DefaultPolicy(), sized(9e9, 4e9, 5e9), []int{2}, true},
 		{"one too big alone", DefaultPolicy(), sized(9e9, 0, 5e9), []int{0}, true},
 		{"exactly fits", DefaultPolicy(), sized(4e9, 4e9, 4e9), []int{0}, false},
+		{"what was chosen does not count as left", DefaultPolicy(), sized(1e9, 8e9, 8e9), []int{0}, true},
 		{"full", DefaultPolicy(), sized(4e9, 4e9, 4e9), []int{0, 2}, true},
 		{"twice the same", DefaultPolicy(), sized(9e9, 1), []int{1, 1}, false},
 		{"out of range", DefaultPolicy(), sized(9e9), []int{1}, false},
