@@ -66,10 +66,10 @@ func NewLimits(points []Point) Limits {
 // Floor is the lower limit as it is drawn: no time is less than nothing.
 func (l Limits) Floor() float64 { return max(l.Lower, 0) }
 
-// Outside says whether a time lies beyond the limits. One on a limit does not, nor does one below a limit that is drawn
-// at 0.
+// Outside says whether a time lies beyond the limits. One on a limit does not; and where the lower limit is drawn at 0,
+// none is below it.
 func (l Limits) Outside(time float64) bool {
-	return l.OK && (time > l.Upper || time < l.Floor())
+	return l.OK && (time > l.Upper || time < l.Lower)
 }
 
 // Rule is a test that a chart applies to its points. The zero value is no rule.

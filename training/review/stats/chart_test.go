@@ -139,15 +139,29 @@ func TestRunTests(t *testing.T) {
 const gone = 99
 
 func TestSignals(t *testing.T) {
-	c := NewChart(points(10, 11, 10, 11, 10, 11, 10, 11, 10, 11, 10, 11, 30, 10, 11, 10))
-	want := []Signal{ // the wild one pulls the mean above all the others
-		{Rule: RuleEight, From: 0, To: 11, Above: false},
-		{Rule: RuleOutside, From: 12, To: 12, Above: true},
-		{Rule: RuleRange, From: 11, To: 12, Above: true},
-		{Rule: RuleRange, From: 12, To: 13, Above: false},
-	}
-	if diff := cmp.Diff(want, c.Signals); diff != "" {
-		t.Errorf("one wild run (-want +got):\n%s", diff)
+	for _, tt := range []struct {
+		name  string
+		times []float64
+		want  []Signal
+	}{
+		// The wild one pulls the mean above all the others.
+		{"one wild run", []float64{10, 11, 10, 11, 10, 11, 10, 11, 10, 11, 10, 11, 30, 10, 11, 10}, []Signal{
+			{Rule: RuleEight, From: 0, To: 11},
+			{Rule: RuleOutside, From: 12, To: 12, Above: true},
+			{Rule: RuleRange, From: 11, To: 12, Above: true},
+			{Rule: RuleRange, From: 12, To: 13},
+		}},
+		{"eight on one side, seven on the other", []float64{10.2, 12, 10.2, 12, 10.2, 12, 10.2, 12, 9.8, 8, 9.8, 8, 9.8, 8, 9.8, 10.2},
+			[]Signal{{Rule: RuleEight, From: 0, To: 7, Above: true}}},
+		{"four of five", []float64{12, 8, 12, 8, 12, 8, 12, 8, 5, 5, 10.5, 5, 5, 12, 8, 12},
+			[]Signal{{Rule: RuleFourOfFive, From: 8, To: 12}}},
+		{"two of three", []float64{12, 8, 12, 8, 12, 8, 12, 8, 12, 17, 15, 17, 8, 7, 8, 7, 9, 7, 10.2},
+			[]Signal{{Rule: RuleTwoOfThree, From: 9, To: 11, Above: true}}},
+	} {
+		c := NewChart(points(tt.times...))
+		if diff := cmp.Diff(tt.want, c.Signals); diff != "" {
+			t.Errorf("%s: mean %.2f, sigma %.2f (-want +got):\n%s", tt.name, c.Center, c.Sigma, diff)
+		}
 	}
 	names := map[string]bool{}
 	for r := RuleOutside; r <= RuleEight; r++ {

@@ -154,12 +154,14 @@ func TestForecast(t *testing.T) {
 		{"met in run 4", fit, 6.4001, 4, true, ""},
 		{"just missed in run 4", fit, 6.39, 5, true, ""},
 		{"met from the start", fit, 12, 1, true, ""},
+		{"met in the last run, printed as 4.7651", fit, 4.7652, 10, true, ""},
 		{"run 20, printed as 3.8121", fit, 3.8122, 20, false, ""},
 		{"run 21", fit, 3.8115, 21, false, ""},
 		{"run 40, as far as it reaches", fit, fit.At(40) + 1e-6, 40, false, ""},
 		{"run 41", fit, fit.At(41), 0, false, "too far off to say"},
 		{"no standard", fit, 0, 0, false, "there is no standard"},
 		{"slower, over it", FitCurve(numbered(5, 6, 7, 8, 9)), 4, 0, false, "times do not fall"},
+		{"slower, over it by now", FitCurve(numbered(5, 6, 7, 8, 9)), 6, 0, false, "times do not fall"},
 		{"slower, still under it", FitCurve(numbered(5, 6, 7, 8, 9)), 10, 1, true, ""},
 		{"flat, under it", FitCurve(numbered(7, 7, 7, 7, 7)), 7, 1, true, ""},
 		{"flat, over it", FitCurve(numbered(7, 7, 7, 7, 7)), 6, 0, false, "times do not fall"},
@@ -177,4 +179,18 @@ func TestForecast(t *testing.T) {
 			t.Errorf("%s: practice %v", tt.name, f.Practice)
 		}
 	}
+}
+
+// Ours: with two numbers of runs only, the curve goes through the means of the logarithms, and the squares are 4 d² over
+// 4 degrees of freedom.
+func TestScatter(t *testing.T) {
+	d := math.Log(1.2)
+	var runs []Run
+	for _, e := range []float64{-d, 0, d} {
+		runs = append(runs, Run{1, 10 * math.Exp(e)}, Run{2, 8 * math.Exp(e)})
+	}
+	c := FitCurve(runs)
+	near(t, "scatter", c.Scatter, 1.2, 1e-12)
+	near(t, "rate", c.Rate, 0.8, 1e-12)
+	near(t, "R²", c.R2, 1-4*d*d/(4*d*d+6*math.Pow(math.Log(1.25)/2, 2)), 1e-12)
 }

@@ -112,7 +112,7 @@ func TestGrubbs(t *testing.T) {
 	}{
 		{nil, 0.05, "too few runs"},
 		{[]float64{1, 2}, 0.05, "too few runs"},
-		{[]float64{0.1, 0.1, 0.1, 0.1}, 0.05, "all times are equal"},
+		{[]float64{0.1, 0.1, 0.1}, 0.05, "all times are equal"},
 		{uranium, 0, "no level of significance"},
 	} {
 		if g := Grubbs(tt.times, tt.alpha); g.OK || g.Outlier || g.Why != tt.why {

@@ -75,7 +75,7 @@ func newRankSums(doubled []int, first int) rankSums {
 
 // twoSided is the share of splits whose sum lies at least as far from the mean as this one.
 func (d rankSums) twoSided(sum int) float64 {
-	far := math.Abs(float64(sum)-d.mean) - 1e-9
+	far := math.Abs(float64(sum) - d.mean) // exact: the mean is first × (N+1)
 	var n float64
 	for s, c := range d.count {
 		if math.Abs(float64(s)-d.mean) >= far {

@@ -55,13 +55,7 @@ func Percentile(times []float64, p float64) (float64, bool) {
 func AtEnd(n int, p float64) bool { return position(n, p) >= float64(n) }
 
 // position is p(N+1), the place of the percentile among the sorted values, counted from 1.
-func position(n int, p float64) float64 {
-	at := p * float64(n+1)
-	if whole := math.Round(at); math.Abs(at-whole) < 1e-9 { // 0.9 × 10 is not 9 for a computer
-		return whole
-	}
-	return at
-}
+func position(n int, p float64) float64 { return p * float64(n+1) }
 
 // quantile is R6 on sorted values, of which there is at least one.
 func quantile(sorted []float64, p float64) float64 {
