@@ -78,7 +78,7 @@ func grubbs(times []float64, alpha float64) GrubbsResult {
 		return GrubbsResult{Why: "no level of significance"}
 	}
 	mean, sd := stat.MeanStdDev(times, nil)
-	if allEqual(times) || sd == 0 {
+	if sd == 0 {
 		return GrubbsResult{Why: "all times are equal"}
 	}
 	r := GrubbsResult{OK: true}
