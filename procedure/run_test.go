@@ -158,6 +158,20 @@ func TestLabelsDiffer(t *testing.T) {
 	}
 }
 
+// The same the other way round: the tape is right, the card says something else.
+func TestCardSaysAnotherLabel(t *testing.T) {
+	t.Parallel()
+	r := newRig(t).start().setUp()
+	r.receive("A001")
+	r.ask("next", "p")
+	r.ask("pick.card", "A011")
+	r.ask("pick.tape", "A001")
+	r.out.await(t, "A001 is on hold: label differs: card says A011, tape says A001")
+	if roll := r.runner.Shift().Roll("A001"); roll.Held == nil || roll.Step != procedure.StepPick {
+		t.Errorf("held %v at %v", roll.Held, roll.Step)
+	}
+}
+
 func TestAnotherRollTaken(t *testing.T) {
 	t.Parallel()
 	r := newRig(t).start().setUp()

@@ -178,7 +178,7 @@ func (n *node) key(tb testing.TB) string {
 		Marked, Binned, Reseated, Erasing, Partly, Erased, HasLock, LO, LV bool
 		Looked                                                             map[string]string
 		LookedBy, Proof                                                    string
-		Late, Old, LockRun                                                 bool
+		Late, Old, LockRun, Asked                                          bool
 	}
 	k := struct {
 		Rolls map[Label]rollKey
@@ -192,7 +192,7 @@ func (n *node) key(tb testing.TB) string {
 		q := rollKey{Place: int(r.Place), Step: int(r.Step), Copy: int(r.Copy), Held: r.Held != nil, Card: r.ReadCard, Tape: r.ReadTape,
 			Moved: r.TapeMoved, Seated: r.Seated != nil, Scanned: r.Scanned != nil, Logged: r.Logged, CS: r.CountShown, CF: r.CountFiles, CZ: r.CountSize,
 			Out: r.Out, Marked: r.Marked, Binned: r.Binned, Reseated: r.Reseated, Erasing: r.Erasing, Partly: r.Partly, Erased: r.Erased,
-			Looked: r.Looked, LookedBy: r.LookedBy, Proof: r.Proof}
+			Looked: r.Looked, LookedBy: r.LookedBy, Proof: r.Proof, Asked: r.CardAsked}
 		if r.Scanned != nil {
 			d, _ := s.Last.Since(r.SeatedAt)
 			q.Late = d > s.StartLimit()

@@ -204,7 +204,7 @@ func (s *Shift) pick(e Entry, ev RollPicked) error {
 // freshPass forgets what only counts within one pass. What was proven before stays in the journal; it proves nothing
 // about this pass.
 func (s *Shift) freshPass(r *Roll) {
-	r.ReadCard, r.ReadTape, r.TapeMoved = false, false, false
+	r.ReadCard, r.ReadTape, r.CardAsked, r.TapeMoved = false, false, false, false
 	r.Seated, r.Scanned = nil, nil
 	r.Copy, r.Proof, r.Copies = CopyNone, "", nil
 	r.Logged, r.CountShown, r.CountFiles, r.CountSize, r.Out = false, false, false, false, false

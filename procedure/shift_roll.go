@@ -81,17 +81,17 @@ func (s *Shift) labelRead(e Entry, r *Roll, ev LabelRead) error {
 	}
 	switch ev.Where {
 	case "card":
-		r.ReadCard = right
+		r.ReadCard, r.CardAsked = right, true
 	case "tape":
-		if !r.ReadCard && right {
+		if !r.CardAsked {
 			return s.refuse(e, "the card's label is read first")
 		}
-		if right {
+		if r.ReadCard && right {
 			if c := s.critical(e.Lane); c != "" {
 				return s.refuse(e, fmt.Sprintf("%s is in a critical step", c))
 			}
 		}
-		r.ReadTape = right
+		r.ReadTape = r.ReadCard && right // a right tape on another card opens nothing
 	default:
 		return s.refuse(e, "a label is read from card or tape")
 	}

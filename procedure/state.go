@@ -55,6 +55,7 @@ type Roll struct {
 	Came       Moment // received
 	ReadCard   bool   // label read from the card in this pass
 	ReadTape   bool
+	CardAsked  bool // a label was read from the card, right or wrong
 	TapeMoved  bool
 	CardID     string        // identity of the card's volume as last seated
 	Seated     *guard.Volume // the card's volume while it is in the reader

@@ -112,12 +112,16 @@ func (n noShift) Error() string {
 	return "no shift has a journal in " + string(n) + "; begin one with: twobin shift"
 }
 
-// newJournal gives a free name for the journal of a shift.
+// newJournal gives a name for the journal of a shift: a free one, or that of a journal in which no shift was opened,
+// because the program ended in that very moment.
 func newJournal(home string, o procedure.ShiftOpened) string {
 	base := strings.Join([]string{procedure.FolderName(o.Production), dayName(o.Day), o.Date, procedure.FolderName(o.Station)}, "_")
 	for n := 1; ; n++ {
 		name := filepath.Join(home, "journals", base+suffix(n)+".jsonl")
 		if _, err := os.Lstat(name); os.IsNotExist(err) {
+			return name
+		}
+		if f := readJournal(name); f.unusable() == nil && f.shift.Opened == nil {
 			return name
 		}
 	}
