@@ -20,6 +20,7 @@ import (
 type verbs struct {
 	Practice training.Practice `cmd:"" help:"Practise the routine on a simulated card. Begin here."`
 	Dummy    training.Dummy    `cmd:"" help:"Prepare a real, spare, empty card for practising with real hands."`
+	Review   training.Review   `cmd:"" help:"What the step timings of drills and shifts say: for trainers."`
 	Shift    command.Shift     `cmd:"" help:"Work a shift: set-up, rolls, close. Goes on where it left off."`
 	Board    command.Board     `cmd:"" help:"Where every roll is, and since when."`
 	Lock     command.Lock      `cmd:"" help:"What keeps a roll's erase step closed."`

@@ -181,7 +181,8 @@ func isClosed(c <-chan struct{}) bool {
 func (c *Practice) work(ctx context.Context, a *command.App, s *practice.Session) error {
 	in, out, terminals := terminal(a)
 	if !c.Plain && terminals {
-		return screen.Run(ctx, s, screen.Options{In: in, Out: out, NoColor: a.Env("NO_COLOR") != "", Now: a.Now})
+		return screen.Run(ctx, s, screen.Options{In: in, Out: out, NoColor: a.Env("NO_COLOR") != "", Now: a.Now,
+			Board: func(w, h int) string { return board.Of(s.Shift(), a.Now()).Text(w, h) }})
 	}
 	fmt.Fprintln(a.Out, "DRILL besides answers and commands: do answer, do ask, do give, do swap, do open DRIVE.")
 	return plain.Run(ctx, s, plain.Options{In: a.In, Out: a.Out, Bell: terminals, Board: func(w io.Writer) error {
