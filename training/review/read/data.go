@@ -99,10 +99,15 @@ func answered(raw []byte, d *data) bool {
 	return true
 }
 
+// idle are events of whose data nothing is asked: those with a volume are the longest in a journal.
+var idle = map[string]bool{
+	evSeated: true, evGone: true, (procedure.DestinationSet{}).Name(): true, (procedure.StrayVolume{}).Name(): true,
+}
+
 // decode reads a line's data.
 func decode(l *journal.Line, d *data) error {
 	*d = data{}
-	if len(l.Data) == 0 || answered(l.Data, d) {
+	if len(l.Data) == 0 || idle[l.Event] || answered(l.Data, d) {
 		return nil
 	}
 	return json.Unmarshal(l.Data, d)

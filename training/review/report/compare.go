@@ -30,6 +30,8 @@ type ComparisonRow struct {
 	Holm float64 `json:"p_holm"`
 	// Differs: the corrected P is not over 0.05.
 	Differs bool   `json:"differs"`
+	// Quicker is "a" or "b" where the difference is claimed, else empty.
+	Quicker string `json:"quicker,omitempty"`
 	Says    string `json:"says"`
 }
 
@@ -131,6 +133,9 @@ func (c *Comparison) rows(runs [2][]run, steps []procedure.Step) {
 		if r.OK {
 			r.Holm, holm = holm[0], holm[1:]
 			r.Differs = r.Holm <= alpha
+			if r.Differs && r.Shift != 0 {
+				r.Quicker = map[bool]string{true: "a", false: "b"}[r.Shift < 0]
+			}
 		}
 		r.Says = r.says(c.A, c.B)
 	}
@@ -144,7 +149,9 @@ func (r *ComparisonRow) says(a, b string) string {
 		return r.Why + ": nothing can be said"
 	case !r.Differs:
 		return "no difference shown"
-	case r.Shift < 0:
+	case r.Quicker == "":
+		return "they differ, but not in the middle"
+	case r.Quicker == "a":
 		return strings.Join([]string{a, "is quicker by", Seconds(-r.Shift)}, " ")
 	}
 	return strings.Join([]string{b, "is quicker by", Seconds(r.Shift)}, " ")

@@ -237,12 +237,13 @@ func expected(times []float64) []float64 {
 		runs[i] = stats.Run{N: i + 1, Time: max(1, t)}
 	}
 	c := stats.FitCurve(runs)
+	usual := max(1, medianOf(times))
 	out := make([]float64, len(times))
 	for i := range out {
 		if c.OK && (c.Fit == stats.FitGood || c.Fit == stats.FitFair) {
 			out[i] = c.At(i + 1)
 		} else {
-			out[i] = max(1, medianOf(times))
+			out[i] = usual
 		}
 	}
 	return out

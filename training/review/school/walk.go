@@ -45,9 +45,6 @@ func (d *day) happens(w *plan, s procedure.Step) (back, hold bool) {
 		h.done = true
 		d.add(w.label, procedure.Incident{Kind: string(h.Kind), ID: h.ID, Text: h.Says})
 		good := h.verdict == drill.Right || h.verdict == drill.Late
-		if h.verdict == drill.Late {
-			d.wait(time.Duration(20+d.p.rng.IntN(30)) * time.Second)
-		}
 		switch h.Kind {
 		case drill.CallStart, drill.WrongSeat, drill.CallErase, drill.WrongErase:
 			back = good
@@ -57,6 +54,9 @@ func (d *day) happens(w *plan, s procedure.Step) (back, hold bool) {
 			d.called(w, h.verdict)
 		default:
 		}
+	}
+	if (back || hold) && d.p.rng.IntN(3) == 0 {
+		d.wait(time.Duration(10+d.p.rng.IntN(30)) * time.Second) // it takes a moment to see what is wrong
 	}
 	return back, hold
 }
@@ -131,7 +131,12 @@ func (d *day) seat(w *plan) bool {
 	scan := int64(300 + d.p.rng.IntN(900))
 	d.wait(time.Duration(scan) * time.Millisecond)
 	d.add(l, procedure.CardScanned{Files: 9, Bytes: d.size(w), Digest: "d1", ScanMS: scan})
-	late, _ := d.happens(w, procedure.StepStart)
+	late, bad := d.happens(w, procedure.StepStart)
+	if bad {
+		d.add(l, procedure.CopyBegan{Answered: d.answer("start.go", procedure.StepStart, 1), To: []string{"SHUTTLE", "RAID"}})
+		d.failed(w)
+		return false
+	}
 	if back || late {
 		d.putBack(w, procedure.StepStart, "not the right moment")
 		return false
@@ -157,9 +162,7 @@ func (d *day) size(w *plan) int64 {
 func (d *day) copy(w *plan) bool {
 	l := w.label
 	if _, hold := d.happens(w, procedure.StepLog); hold {
-		d.wait(20 * time.Second)
-		d.add(l, procedure.CopyFailed{Faults: []procedure.Fault{{Op: "copy", Kind: "differs"}}, CopyMS: 20_000})
-		d.hold(w, "the copy is not proven")
+		d.failed(w)
 		return false
 	}
 	d.add(l, procedure.RollLogged{Answered: d.answer("log.notes", procedure.StepLog, 1), Serial: "HL-" + string(l.Camera()), Notes: ""})
@@ -180,6 +183,14 @@ func (d *day) copy(w *plan) bool {
 	}
 	d.add(l, ev)
 	return true
+}
+
+// failed: the copy comes to no proof, and the roll goes on hold.
+func (d *day) failed(w *plan) {
+	const after = 20 * time.Second
+	d.wait(after)
+	d.add(w.label, procedure.CopyFailed{Faults: []procedure.Fault{{Op: "copy", Kind: "differs"}}, CopyMS: after.Milliseconds()})
+	d.hold(w, "the copy is not proven")
 }
 
 // desk: pull, look, mark, bin.

@@ -16,7 +16,7 @@ func secs(ms float64) string { return report.Seconds(ms) }
 // stepHeads are the columns of the table of times: 80 columns in all.
 var stepHeads = []column{
 	{"step", 8, false}, {"n", 4, true}, {"median", 7, true}, {"p90", 7, true}, {"MAD", 6, true}, {"best", 6, true},
-	{"standard", 8, true}, {"over", 7, true}, {"last five", 19, false},
+	{"standard", 8, true}, {"over", 7, true}, {"last five, s", 19, false},
 }
 
 // Overview is a person's first page: what it comes to.
@@ -160,7 +160,7 @@ func timesRow(p *page, t report.Times) {
 	}
 	last := make([]string, len(t.Last))
 	for i, v := range t.Last {
-		last[i] = bare(v)
+		last[i] = number(v)
 	}
 	p.row(stepHeads, t.Step, num(t.N), secs(t.Median), p90, bare(t.MAD), bare(t.Best), standardText(t), over, strings.Join(last, " "))
 }
@@ -196,6 +196,14 @@ func bare(ms float64) string {
 
 // stripWide is how wide a strip of times is.
 const stripWide = 66
+
+// number is a time in seconds without the unit, at most three digits where it can be.
+func number(ms float64) string {
+	if ms < 9950 {
+		return fmt.Sprintf("%.1f", ms/1000)
+	}
+	return fmt.Sprintf("%.0f", ms/1000)
+}
 
 // distribution draws all steps on one axis.
 func distribution(p *page, w *report.Person) {

@@ -34,13 +34,14 @@ func (p *page) head(s string) {
 	if p.b.Len() > 0 {
 		p.blank()
 	}
-	p.line(strings.ToUpper(safe(s)))
+	p.line(ansi.Truncate(strings.ToUpper(safe(s)), Width, "~"))
 }
 
 func (p *page) sub(s string) {
 	p.blank()
-	p.line(safe(s))
-	p.line(strings.Repeat("-", min(Width, ansi.StringWidth(safe(s)))))
+	s = ansi.Truncate(safe(s), Width, "~")
+	p.line(s)
+	p.line(strings.Repeat("-", ansi.StringWidth(s)))
 }
 
 // wrap adds a sentence, broken at blanks, the lines after the first one indented.

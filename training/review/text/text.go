@@ -166,7 +166,7 @@ func comparison(p *page, r *report.Report) {
 		{"step", 9, false}, {"n", 7, true}, {"median A", 8, true}, {"median B", 8, true}, {"A longer", 8, true}, {"p", 6, true}, {"", 26, false},
 	}
 	p.blank()
-	p.line("A is " + safe(c.A) + ", B is " + safe(c.B) + ".")
+	p.wrap("", "", "A is "+c.A+", B is "+c.B+".")
 	p.heads(cols)
 	for _, x := range c.Rows {
 		step := x.Step
@@ -177,9 +177,22 @@ func comparison(p *page, r *report.Report) {
 		if x.OK {
 			chance, pv = fmt.Sprintf("%.0f %%", 100*x.AOverB), report.Probability(x.Holm)
 		}
-		p.row(cols, step, fmt.Sprintf("%d, %d", x.NA, x.NB), dash(x.NA, x.MedianA), dash(x.NB, x.MedianB), chance, pv, x.Says)
+		p.row(cols, step, fmt.Sprintf("%d, %d", x.NA, x.NB), dash(x.NA, x.MedianA), dash(x.NB, x.MedianB), chance, pv, sayShort(x))
 	}
 	p.wrap("", "", "A longer: the chance that a time of A is longer than one of B. p: corrected for the number of rows; a difference is claimed from 0.05 down.")
+}
+
+// sayShort is what can be said with A and B for the names.
+func sayShort(x report.ComparisonRow) string {
+	switch {
+	case x.Quicker == "a":
+		return "A is quicker by " + secs(-x.Shift)
+	case x.Quicker == "b":
+		return "B is quicker by " + secs(x.Shift)
+	case x.NA > 0 && x.NB > 0 && !x.OK:
+		return x.Why
+	}
+	return x.Says
 }
 
 func dash(n int, ms float64) string {
