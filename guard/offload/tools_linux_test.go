@@ -20,14 +20,6 @@ func lack(t testing.TB, what string) {
 	t.Skipf("this test needs %s", what)
 }
 
-// heavy skips tests of many seconds unless all are asked for.
-func heavy(t testing.TB) {
-	t.Helper()
-	if testing.Short() || os.Getenv("TWOBIN_TEST_ALL") == "" && os.Getenv("TWOBIN_TEST_HEAVY") == "" {
-		t.Skip("takes long: set TWOBIN_TEST_HEAVY=1")
-	}
-}
-
 // spoiled mounts a fault file system over a new folder. Calls that still hang at the test's end are cut off.
 func spoiled(t testing.TB) (fsys *faultfs.FS, mount, backing string) {
 	t.Helper()

@@ -41,7 +41,6 @@ type Move struct {
 type Player struct {
 	s      *Session
 	habits Habits
-	seq    int // of the prompt answered last
 	wait   int // cameras given so far
 	used   map[string]bool
 	done   map[string]bool
@@ -193,7 +192,8 @@ func (p *Player) next(v procedure.View, eyes world.Eyes) Move {
 	if len(v.Strip.Red) > 0 {
 		return p.answer(v, "p", "")
 	}
-	for _, l := range v.Strip.Green {
+	if len(v.Strip.Green) > 0 {
+		l := v.Strip.Green[0]
 		if r := s.Roll(l); slices.Contains(eyes.Erase, l) && !r.Erased && !r.Partly {
 			return p.answer(v, "e", "")
 		}
