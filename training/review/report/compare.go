@@ -29,7 +29,7 @@ type ComparisonRow struct {
 	// Holm is P corrected for the number of rows tested; meaningful if OK.
 	Holm float64 `json:"p_holm"`
 	// Differs: the corrected P is not over 0.05.
-	Differs bool   `json:"differs"`
+	Differs bool `json:"differs"`
 	// Quicker is "a" or "b" where the difference is claimed, else empty.
 	Quicker string `json:"quicker,omitempty"`
 	Says    string `json:"says"`
