@@ -224,11 +224,41 @@ func TestPutBackFromErase(t *testing.T) {
 		d.add("A001", procedure.LockLooked{Open: false, LookMS: 1})
 		d.add("A001", procedure.PutBack{Answered: took("reseat.look", 5), Step: "reseat"})
 	}
-	d.add("A001", procedure.RollTaken{For: "return"})
-	d.add("A001", procedure.RollReturned{Answered: took("return.to", 400)})
+	d.add("A001", procedure.RollTaken{For: "erase"})
+	d.add("A001", procedure.CardSeated{})
+	d.add("A001", procedure.RollReseated{Answered: took("reseat.in", 333)})
+	d.add("A001", procedure.LockLooked{Open: true, LookMS: 1})
 	s := d.one()
-	if len(s.Runs) != 1 || s.Runs[0].Broken[procedure.StepReseat] != 2 || s.Runs[0].Done[procedure.StepReseat] || s.Runs[0].Hands[procedure.StepReturn] != 400 {
+	if len(s.Runs) != 1 || s.Runs[0].Broken[procedure.StepReseat] != 2 || s.Runs[0].Hands[procedure.StepReseat] != 333 || s.Runs[0].Look != 3 {
 		t.Errorf("runs %+v", s.Runs)
+	}
+}
+
+// TestSpansOverTwoRunsOfTheProgram: what lay on the desk while the program was not running was not measured.
+func TestSpansOverTwoRunsOfTheProgram(t *testing.T) {
+	t.Parallel()
+	d := shift(t)
+	d.toStart("A001", 1)
+	for _, ev := range []procedure.Event{
+		procedure.CopyBegan{Answered: took("start.go", 40)}, procedure.RollLogged{}, procedure.CountRead{What: "size", Right: true},
+		procedure.CardPulled{Answered: took("pull.desk", 70)},
+	} {
+		d.add("A001", ev)
+	}
+	if err := d.j.Close(); err != nil {
+		t.Fatal(err)
+	}
+	d.mono = 0
+	d.open()
+	d.add("A001", procedure.DestLooked{Answered: took("look.RAID", 81), Dest: "RAID", Right: true})
+	d.add("A001", procedure.RollMarked{Answered: took("mark.green", 90)})
+	d.add("A001", procedure.RollBinned{Answered: took("bin.green", 95)})
+	s := d.one()
+	if len(s.Runs) != 1 || s.Runs[0].Desk != -1 || s.Runs[0].SeatToStart < 0 {
+		t.Errorf("runs %+v", s.Runs)
+	}
+	if _, ok := s.Runs[0].Total(); !ok {
+		t.Error("the pass is not complete, though every step of it was done")
 	}
 }
 

@@ -91,34 +91,41 @@ func (p *one) next(out Person) []Proposal {
 	for _, s := range all[:min(proposals, len(all))] {
 		ps = append(ps, s.Proposal)
 	}
-	return p.fill(ps, out.Standing)
+	return fill(ps, out.Standing)
 }
 
-// openStage is the highest stage that may be done: that of the first drill not passed, and one more so that there is a
-// choice.
+// openStage is the highest stage that may be done: that of the first drill not passed.
 func openStage(ss []Standing) int {
 	for _, s := range ss {
 		if s.Passed == 0 {
-			return s.Stage + 1
+			return s.Stage
 		}
 	}
 	return ss[len(ss)-1].Stage
 }
 
-// fill adds what was done longest ago until there are enough.
-func (p *one) fill(ps []Proposal, ss []Standing) []Proposal {
+// fill adds what was done longest ago until there are enough, and for who has done little what comes afterwards.
+func fill(ps []Proposal, ss []Standing) []Proposal {
 	rest := slices.Clone(ss)
 	slices.SortStableFunc(rest, func(a, b Standing) int { return a.When.Compare(b.When) })
 	for _, s := range rest {
 		if len(ps) >= proposals {
 			break
 		}
-		if s.Done == 0 || slices.ContainsFunc(ps, func(x Proposal) bool { return x.Drill == s.Drill }) {
-			continue
+		if s.Done > 0 && s.Last == drill.Passed.String() && !proposed(ps, s.Drill) {
+			ps = append(ps, Proposal{s.Drill, s.Title, "passed; done longest ago (" + s.When.Format(time.DateOnly) + ")"})
 		}
-		ps = append(ps, Proposal{s.Drill, s.Title, "passed; done longest ago (" + s.When.Format(time.DateOnly) + ")"})
+	}
+	for _, s := range ss {
+		if len(ps) < proposals && s.Done == 0 && !proposed(ps, s.Drill) {
+			ps = append(ps, Proposal{s.Drill, s.Title, fmt.Sprintf("new; when every drill before stage %d is passed", s.Stage)})
+		}
 	}
 	return ps
+}
+
+func proposed(ps []Proposal, name string) bool {
+	return slices.ContainsFunc(ps, func(x Proposal) bool { return x.Drill == name })
 }
 
 // Ready is whether the record says that somebody is ready, and what is lacking. It is the record's word: the trainer's

@@ -114,6 +114,23 @@ func TestDifference(t *testing.T) {
 	}
 }
 
+// TestSameRunNumbers: of twenty runs of one and ten of the other, runs 6 to 10 of either are compared.
+func TestSameRunNumbers(t *testing.T) {
+	t.Parallel()
+	a, b := make([]int64, 20), make([]int64, 10)
+	for i := range a {
+		a[i] = int64(1000 * (i + 1))
+	}
+	for i := range b {
+		b[i] = int64(1000 * (i + 1))
+	}
+	sides, _ := ParseSides("Ada,Bela")
+	r := mustMake(t, Options{Compare: sides, Steps: []procedure.Step{procedure.StepLook}}, session("Ada", 0, procedure.StepLook, a...), session("Bela", 0, procedure.StepLook, b...))
+	if x := r.Comparison.Rows[1]; x.NA != 5 || x.NB != 5 || x.MedianA != 8000 || x.MedianB != 8000 || x.Differs {
+		t.Errorf("row %+v", x)
+	}
+}
+
 func TestWindow(t *testing.T) {
 	t.Parallel()
 	for _, c := range []struct{ a, b, lo, hi int }{{0, 9, 1, 0}, {4, 9, 1, 4}, {10, 12, 6, 10}, {40, 30, 11, 30}} {
@@ -222,22 +239,46 @@ func TestMatrix(t *testing.T) {
 	}
 }
 
-// TestNext: what went wrong last comes first, then what was not passed, then the new; nothing of a later stage.
+// TestNext: what went wrong last comes first, then what was not passed, then the new; what is of a later stage only when
+// nothing else is left, and with the condition.
 func TestNext(t *testing.T) {
 	t.Parallel()
 	r := mustMake(t, Options{}, judged(0, "first-roll", "passed"), judged(1, "look", "passed", "folder-missing", "right"),
-		judged(2, "labels", "not passed", "label-differs", "wrong"))
+		judged(2, "labels", "not passed", "label-differs", "wrong"), judged(3, "drives", "not passed", "drive-full", "missed"))
 	want := []Proposal{
 		{"labels", "what is written on tape and card", "tape and card do not agree: wrong on 2031-05-07; not passed on 2031-05-07; not yet met: a label that was used before"},
 		{"red-bin", "cards that arrive", "never done"},
-		{"phone", "calls while the hands are full", "never done"},
+		{"first-roll", "one roll from the red bin back to the camera", "passed; done longest ago (2031-05-05)"},
 	}
 	if diff := cmp.Diff(want, r.People[0].Next); diff != "" {
 		t.Error(diff)
 	}
-	first := mustMake(t, Options{}, session("Ada", 0, procedure.StepLook, 1)).People[0].Next
-	if len(first) != 3 || first[0].Drill != "first-roll" || first[0].Reason != "never done" {
-		t.Errorf("for a newcomer: %+v", first)
+	want = []Proposal{
+		{"first-roll", "one roll from the red bin back to the camera", "never done"},
+		{"red-bin", "cards that arrive", "new; when every drill before stage 2 is passed"},
+		{"labels", "what is written on tape and card", "new; when every drill before stage 2 is passed"},
+	}
+	if diff := cmp.Diff(want, mustMake(t, Options{}, session("Ada", 0, procedure.StepLook, 1)).People[0].Next); diff != "" {
+		t.Error(diff)
+	}
+}
+
+// TestNextWeighs: wrong weighs more than not passed, that more than late, that more than new.
+func TestNextWeighs(t *testing.T) {
+	t.Parallel()
+	ss := []read.Session{judged(0, "first-roll", "passed"), judged(1, "red-bin", "passed", "together", "late", "number-skipped", "right", "lacks", "right"),
+		judged(2, "labels", "not passed", "label-differs", "right", "label-reused", "right"), judged(3, "look", "passed", "folder-missing", "missed")}
+	var got []string
+	for _, p := range mustMake(t, Options{}, ss...).People[0].Next {
+		got = append(got, p.Line())
+	}
+	want := []string{
+		"look (open the drive and look): the folder is not there: missed on 2031-05-08",
+		"labels (what is written on tape and card): not passed on 2031-05-07",
+		"red-bin (cards that arrive): two rolls in one hand: late on 2031-05-06",
+	}
+	if diff := cmp.Diff(want, got); diff != "" {
+		t.Error(diff)
 	}
 }
 
