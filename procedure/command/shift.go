@@ -5,12 +5,14 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"log/slog"
 	"math/rand/v2"
 	"os"
 	"os/signal"
 	"path/filepath"
 	"strings"
 	"syscall"
+	"time"
 
 	"golang.org/x/term"
 
@@ -51,6 +53,13 @@ func (c *Shift) Run(a *App) error {
 	if c.Day < 0 || c.Day > 9999 {
 		return usage("--day %d: a shoot day is a number from 1 to 9999", c.Day)
 	}
+	f, err := c.pick(home)
+	if err != nil {
+		return err
+	}
+	if f != nil {
+		policy = stricter(policy, f.shift.Opened.Policy)
+	}
 	log, closeLog, err := logger(home)
 	if err != nil {
 		return err
@@ -58,12 +67,10 @@ func (c *Shift) Run(a *App) error {
 	defer closeLog.Close() // nothing that counts is in it
 	opt := watch.Options{Log: log}
 	if c.Reader != "" {
-		reader, err := filepath.Abs(c.Reader)
-		if err != nil {
+		if c.Reader, err = filepath.Abs(c.Reader); err != nil {
 			return usage("--reader: %w", err)
 		}
-		c.Reader = reader
-		opt.Readers = []string{reader}
+		opt.Readers = []string{c.Reader}
 	}
 	ctx, cancel := context.WithCancel(context.Background())
 	defer cancel()
@@ -72,10 +79,22 @@ func (c *Shift) Run(a *App) error {
 		return fmt.Errorf("watch volumes: %w", err)
 	}
 	defer w.Close() // nothing was written through it
-	cfg := procedure.Config{
+	cfg := c.runner(a, home, policy, log)
+	cfg.Volumes = media.Watched(ctx, w)
+	cfg.Media = media.New(media.Options{Ident: w, Proofs: filepath.Join(home, "proofs"), Policy: policy, Tool: "twobin", Version: Version, Log: log})
+	if f != nil {
+		if cfg.Book, cfg.Lines, err = openAgain(f, log); err != nil {
+			return err
+		}
+	}
+	return Work(a, cfg, c.Plain)
+}
+
+// runner is the part of the runner's configuration that needs no device.
+func (c *Shift) runner(a *App, home string, policy guard.Policy, log *slog.Logger) procedure.Config {
+	return procedure.Config{
 		Policy: policy, Reader: c.Reader, Brief: c.Brief, Tool: "twobin " + Version, Now: a.Now, Log: log,
-		Rand:    rand.New(rand.NewPCG(uint64(a.Now().UnixNano()), uint64(os.Getpid()))), //nolint:gosec // questions, not secrets
-		Volumes: media.Watched(ctx, w), Media: media.New(media.Options{Ident: w, Proofs: filepath.Join(home, "proofs"), Policy: policy, Tool: "twobin", Version: Version, Log: log}),
+		Rand:  rand.New(rand.NewPCG(rand.Uint64(), rand.Uint64())),
 		Given: procedure.Given{Production: c.Production, Day: c.Day, Operator: c.Operator, Station: c.Station, To: c.To},
 		Known: func(p string) []procedure.Label { return known(home, p) },
 		Questions: func(s *procedure.Shift, l procedure.Label, list guard.Listing) []string {
@@ -86,51 +105,63 @@ func (c *Shift) Run(a *App) error {
 			return out
 		},
 		OpenBook: func(o procedure.ShiftOpened) (procedure.Book, []journal.Line, error) {
-			return openBook(newJournal(home, o), o.Station, log)
+			return journal.Open(newJournal(home, o), journal.Options{Station: o.Station, Program: "twobin " + Version, Log: log})
 		},
 	}
-	if err := c.resume(home, &cfg); err != nil {
-		return err
-	}
-	return Work(a, cfg, c.Plain)
 }
 
-// resume opens the newest journal that is not ended and fits the flags.
-func (c *Shift) resume(home string, cfg *procedure.Config) error {
+// stricter is a policy that is nowhere laxer than the one under which the shift was opened: leaving --config out the
+// next time opens nothing.
+func stricter(p guard.Policy, o procedure.PolicyNote) guard.Policy {
+	p.Destinations = max(p.Destinations, o.Destinations)
+	if o.Recheck == guard.RecheckFull.String() {
+		p.Recheck = guard.RecheckFull
+	}
+	least := func(have time.Duration, ms int64) time.Duration {
+		if d := time.Duration(ms) * time.Millisecond; d > 0 && d < have {
+			return d
+		}
+		return have
+	}
+	p.StartWithin, p.DeskWithin, p.EraseWithin = least(p.StartWithin, o.StartMS), least(p.DeskWithin, o.DeskMS), least(p.EraseWithin, o.EraseMS)
+	return p
+}
+
+// pick finds the newest journal that is not ended and fits the flags; nil for none.
+func (c *Shift) pick(home string) (*found, error) {
 	all, err := journals(home)
 	if err != nil {
-		return err
+		return nil, err
 	}
 	for _, f := range all {
 		if f.shift == nil || f.shift.Opened == nil || f.ended() || !c.fits(f.shift.Opened) {
 			continue
 		}
 		if bad := f.unusable(); bad != nil {
-			return &Exit{Code: CodeFailed, Err: fmt.Errorf("%s is damaged: %w. Safe: it was left as it is. Now: keep it for the record, begin a new one with another --station or --home", f.path, bad)}
+			return nil, &Exit{Code: CodeFailed, Err: fmt.Errorf("%s is damaged: %w. Safe: it was left as it is. Now: keep it for the record, begin a new one with another --station or --home", f.path, bad)}
 		}
-		b, lines, err := journal.Open(f.path, journal.Options{Station: f.shift.Opened.Station, Program: "twobin " + Version, Log: cfg.Log})
-		if err != nil {
-			var busy *journal.Busy
-			if errors.As(err, &busy) {
-				return &Exit{Code: CodeFailed, Err: fmt.Errorf("another twobin works on this shift: %w", err)}
-			}
-			return err
-		}
-		cfg.Book, cfg.Lines = b, lines
-		return nil
+		return f, nil
 	}
-	return nil
+	return nil, nil
+}
+
+// openAgain opens the journal of a shift to go on with it.
+func openAgain(f *found, log *slog.Logger) (procedure.Book, []journal.Line, error) {
+	b, lines, err := journal.Open(f.path, journal.Options{Station: f.shift.Opened.Station, Program: "twobin " + Version, Log: log})
+	var busy *journal.Busy
+	if errors.As(err, &busy) {
+		return nil, nil, &Exit{Code: CodeFailed, Err: fmt.Errorf("another twobin works on this shift: %w", err)}
+	}
+	if err != nil {
+		return nil, nil, err
+	}
+	return b, lines, nil
 }
 
 // fits: the flags, as far as given, name this shift.
 func (c *Shift) fits(o *procedure.ShiftOpened) bool {
 	return o.Drill == "" && (c.Production == "" || c.Production == o.Production) && (c.Day == 0 || c.Day == o.Day) &&
 		(c.Station == "" || c.Station == o.Station)
-}
-
-func openBook(path, station string, log any) (procedure.Book, []journal.Line, error) {
-	_ = log
-	return journal.Open(path, journal.Options{Station: station, Program: "twobin " + Version})
 }
 
 // Work runs a configured runner behind the full screen or line by line, until it ends or a signal stops it.
