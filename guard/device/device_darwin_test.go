@@ -1,0 +1,3 @@
+package device
+
+func slowly(r *Root) func(from, to string) error { return r.placeSlowly }
