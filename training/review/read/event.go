@@ -8,6 +8,7 @@ import (
 // The names of the events that the review looks at.
 var (
 	evReceived = (procedure.RollReceived{}).Name()
+	evGap      = (procedure.GapAsked{}).Name()
 	evPicked   = (procedure.RollPicked{}).Name()
 	evLabel    = (procedure.LabelRead{}).Name()
 	evTape     = (procedure.TapeMoved{}).Name()
@@ -60,6 +61,7 @@ func (f *folder) event() {
 	switch name {
 	case evReceived:
 		f.done(w, procedure.StepReceive)
+		f.last = w.run
 	case evPicked:
 		f.pick(w)
 	case evLabel:
@@ -210,6 +212,10 @@ func (f *folder) aside(name string) {
 	switch name {
 	case evBegan:
 		f.programBegan()
+	case evGap: // belongs to the receiving of the roll that showed the gap
+		if f.last >= 0 {
+			f.s.Runs[f.last].Hands[procedure.StepReceive] += d.TookMS
+		}
 	case evRefused:
 		due, _ := procedure.StepByID(d.Due)
 		k := Unfit
@@ -258,6 +264,9 @@ func (f *folder) programBegan() {
 		r := &f.s.Runs[w.run]
 		if w.binned || r.Done[procedure.StepPull] {
 			w.hands = [Steps]int64{}
+			if w.binned {
+				delete(f.here, lane)
+			}
 			continue
 		}
 		r.Marks = append(r.Marks, Mark{Kind: Ended, Line: f.line.Seq, Who: r.Trainee})

@@ -19,6 +19,7 @@ type folder struct {
 	d     data
 	state map[string]*way // by label
 	here  map[int]string  // lane -> label under way
+	last  int             // index of the run that was received last, -1 for none
 
 	skipped skipped
 }
@@ -62,6 +63,7 @@ func newFolder() *folder {
 func (f *folder) fold(path string, lines []journal.Line) (*Session, skipped, string) {
 	f.s = &Session{Path: path, Lines: len(lines)}
 	f.state, f.here, f.skipped = map[string]*way{}, map[int]string{}, skipped{}
+	f.last = -1
 	opened := false
 	for i := range lines {
 		f.line = &lines[i]

@@ -56,7 +56,7 @@ func Make(set read.Set, o Options) (*Report, error) {
 	if err := g.known(o); err != nil {
 		return nil, err
 	}
-	r := &Report{Format: Format, Left: set.Left, Scope: g.scope(set, o), Methods: methods()}
+	r := &Report{Format: Format, Left: set.Left, People: []Person{}, Scope: g.scope(set, o), Methods: methods()}
 	std := g.standards(o)
 	for _, p := range g.people {
 		if len(o.Trainees) == 0 || has(o.Trainees, p.name) {
