@@ -5,6 +5,7 @@ package guard
 import (
 	"context"
 	"errors"
+	"maps"
 	"os"
 	"path/filepath"
 	"slices"
@@ -134,7 +135,9 @@ func TestEraseTouchesNothingInVain(t *testing.T) {
 // TestEraseOpensOnce: every folder is opened once for the listing, once for its files, and once more at most for its
 // folders; all handles are closed.
 func TestEraseOpensOnce(t *testing.T) {
-	r := newRig(t, t.TempDir(), cardTree)
+	tree := maps.Clone(cardTree)
+	tree["CLIPS/0.mov"] = "first in its folder, before the folder in it"
+	r := newRig(t, t.TempDir(), tree)
 	var subs []string
 	h := spied(&r.job, func(c call) error {
 		if c.op == "sub" {
@@ -166,10 +169,8 @@ func TestEraseSystemFolderUnseen(t *testing.T) {
 		ok           bool
 	}{{"ext4", "lost+found", true}, {"exfat", "lost+found", false}, {"ext4", "CLIPS/lost+found", false}, {"ext4", "EMPTY", false}} {
 		for _, fault := range []error{syscall.EACCES, syscall.EIO} {
-			tree := map[string]string{tt.path + "/": ""}
-			for path, text := range cardTree {
-				tree[path] = text
-			}
+			tree := maps.Clone(cardTree)
+			tree[tt.path+"/"] = ""
 			r := newRig(t, t.TempDir(), tree)
 			r.setType(tt.fsType)
 			spied(&r.job, func(c call) error {
@@ -183,6 +184,22 @@ func TestEraseSystemFolderUnseen(t *testing.T) {
 				t.Errorf("%s on %s, %v: %+v, %v", tt.path, tt.fsType, fault, done, err)
 			}
 		}
+	}
+}
+
+// TestEraseUnknownUnseen: a folder that came since, and into which we may not look, is unknown like any other.
+func TestEraseUnknownUnseen(t *testing.T) {
+	r := newRig(t, t.TempDir(), cardTree)
+	permit := r.permit(t)
+	plant(t, filepath.Join(r.root, "CAME"), "", true)
+	spied(&r.job, func(c call) error {
+		if c == (call{"sub", "CAME"}) {
+			return &os.PathError{Op: "open", Path: "CAME", Err: syscall.EACCES}
+		}
+		return nil
+	})
+	if done, err := Erase(t.Context(), permit, r.job); kindOf(err) != KindUnproven || !errors.Is(err, syscall.EACCES) || done.Files != 0 {
+		t.Errorf("%+v, %v", done, err)
 	}
 }
 

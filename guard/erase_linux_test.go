@@ -2,6 +2,7 @@ package guard
 
 import (
 	"errors"
+	"maps"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -119,10 +120,8 @@ func TestEraseRealCard(t *testing.T) {
 	if err := unix.Statfs(root, &fresh); err != nil {
 		t.Fatal(err)
 	}
-	tree := map[string]string{"big.mov": strings.Repeat("x", 4<<20)}
-	for path, text := range cardTree {
-		tree[path] = text
-	}
+	tree := maps.Clone(cardTree)
+	tree["big.mov"] = strings.Repeat("x", 4<<20)
 	r := newRig(t, root, tree)
 	remount(t, root, unix.MS_RDONLY)
 	if done, err := Erase(t.Context(), r.permit(t), r.job); kindOf(err) != KindErase || !errors.Is(err, syscall.EROFS) || done.Files != 0 {
