@@ -3,6 +3,7 @@ package read
 import (
 	"encoding/json"
 	"testing"
+	"unicode/utf8"
 
 	"twobin/procedure"
 	"twobin/procedure/journal"
@@ -17,7 +18,7 @@ func FuzzAnswered(f *testing.F) {
 		f.Add(s)
 	}
 	f.Fuzz(func(t *testing.T, raw string) {
-		if !json.Valid([]byte(raw)) { // a journal has nothing else
+		if !json.Valid([]byte(raw)) || !utf8.ValidString(raw) { // a journal has nothing else
 			return
 		}
 		var short, long data
