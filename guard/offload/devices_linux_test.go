@@ -279,12 +279,7 @@ func TestFoldingVolume(t *testing.T) {
 // TestMemoryIsNoDevice: a copy on tmpfs is whole, and never proven.
 func TestMemoryIsNoDevice(t *testing.T) {
 	t.Parallel()
-	dir, err := os.MkdirTemp("/dev/shm", "twobin-test-")
-	if err != nil {
-		lack(t, "/dev/shm")
-	}
-	t.Cleanup(func() { _ = os.RemoveAll(dir) })
-	src := t.TempDir()
+	src, dir := t.TempDir(), memoryDir(t)
 	cardTree(t, src)
 	job := plainJob(t, src, dir)
 	p, errs := Run(t.Context(), job, nil)

@@ -51,6 +51,31 @@ func TestPulse(t *testing.T) {
 	})
 }
 
+// TestPulseForgivesSleep: what the drive could not help, because this process did not run, does not count.
+func TestPulseForgivesSleep(t *testing.T) {
+	t.Parallel()
+	synctest.Test(t, func(t *testing.T) {
+		w := newWard(10 * time.Second)
+		defer w.stop()
+		told, let := make(chan time.Duration, 1), make(chan struct{})
+		began := time.Now()
+		k := w.spawn(10*time.Second, func() { told <- time.Since(began) }, func(p *pulse) { _ = p.do(func() error { <-let; return nil }) })
+		synctest.Wait()
+		time.Sleep(5 * time.Second)
+		w.forgive(time.Hour)
+		time.Sleep(time.Hour)
+		select {
+		case after := <-told:
+			t.Errorf("given up after %v", after)
+		default:
+		}
+		if k.wait() || <-told < time.Hour+10*time.Second {
+			t.Error("want it given up, an hour later than its limit")
+		}
+		close(let)
+	})
+}
+
 // TestPool: blocks come back when the last user lets go, waiting ends with ctx, and a stuck block is made up for.
 func TestPool(t *testing.T) {
 	t.Parallel()

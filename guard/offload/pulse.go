@@ -64,15 +64,32 @@ func (w *ward) run(every time.Duration) {
 	defer close(w.ended)
 	tick := time.NewTicker(every)
 	defer tick.Stop()
+	last := time.Now()
 	for {
 		select {
 		case <-w.end:
 			return
 		case <-tick.C:
 		}
+		if slept := time.Since(last) - 2*every; slept > 0 {
+			w.forgive(slept)
+		}
+		last = time.Now()
 		for _, p := range w.overdue() {
 			p.onStuck()
 			close(p.stuck)
+		}
+	}
+}
+
+// forgive gives everyone the time in which this process itself did not run (stopped, the computer asleep or overloaded):
+// that was not the drive's doing.
+func (w *ward) forgive(slept time.Duration) {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	for p := range w.all {
+		if since := p.since.Load(); since != 0 { // a call that ends or is renewed just now keeps its newer value
+			p.since.CompareAndSwap(since, since+int64(slept))
 		}
 	}
 }

@@ -23,13 +23,19 @@ func lack(t testing.TB, what string) {
 // spoiled mounts a fault file system over a new folder. Calls that still hang at the test's end are cut off.
 func spoiled(t testing.TB) (fsys *faultfs.FS, mount, backing string) {
 	t.Helper()
+	return spoiledOver(t, t.TempDir())
+}
+
+// spoiledOver is spoiled over a given folder.
+func spoiledOver(t testing.TB, backing string) (fsys *faultfs.FS, mount, _ string) {
+	t.Helper()
 	if unix.Access("/dev/fuse", unix.W_OK) != nil {
 		lack(t, "/dev/fuse")
 	}
 	if _, err := exec.LookPath("fusermount3"); err != nil {
 		lack(t, "fusermount3")
 	}
-	mount, backing = t.TempDir(), t.TempDir()
+	mount = t.TempDir()
 	fsys, err := faultfs.Mount(backing, mount)
 	if err != nil {
 		t.Fatal(err)
@@ -87,15 +93,21 @@ func mounted(t testing.TB, device string, args ...string) string {
 	return at
 }
 
-// image makes a sparse file in memory.
-func image(t testing.TB, size int64) string {
+// memoryDir makes a folder in memory.
+func memoryDir(t testing.TB) string {
 	t.Helper()
 	dir, err := os.MkdirTemp("/dev/shm", "twobin-test-")
 	if err != nil {
 		lack(t, "/dev/shm")
 	}
 	t.Cleanup(func() { _ = os.RemoveAll(dir) })
-	name := dir + "/image"
+	return dir
+}
+
+// image makes a sparse file in memory.
+func image(t testing.TB, size int64) string {
+	t.Helper()
+	name := memoryDir(t) + "/image"
 	f, err := os.Create(name)
 	if err != nil {
 		t.Fatal(err)
