@@ -8,6 +8,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"strings"
 	"testing"
 	"time"
 
@@ -24,7 +25,8 @@ func TestMain(m *testing.M) {
 	os.Exit(m.Run())
 }
 
-// child copies src to dst and says when it is proven.
+// child copies src to dst (several, separated by colons) and says when they are proven; then what memory it took, or it
+// waits to be killed.
 func child(src, dst string) int {
 	list, err := Scan(context.Background(), src)
 	if err != nil {
@@ -32,13 +34,23 @@ func child(src, dst string) int {
 		return 1
 	}
 	fmt.Println("begun")
-	job := Job{SourcePath: src, Listing: list, Targets: []Target{{Name: "DRIVE1", Path: dst, Folder: "roll", Volume: guard.Volume{Mount: dst}}}}
+	job := Job{SourcePath: src, Listing: list}
+	for d := range strings.SplitSeq(dst, ":") {
+		job.Targets = append(job.Targets, Target{Name: d, Path: d, Folder: "roll", Volume: guard.Volume{Mount: d}})
+	}
 	p, errs := Run(context.Background(), job, nil)
-	if len(errs) != 0 || !p.Proven(&p.Copies[0]) {
-		fmt.Println(errs)
-		return 1
+	for i := range p.Copies {
+		if len(errs) != 0 || !p.Proven(&p.Copies[i]) {
+			fmt.Println(errs)
+			return 1
+		}
 	}
 	fmt.Println("proven")
+	if os.Getenv("TWOBIN_OFFLOAD_ONCE") != "" {
+		status, err := os.ReadFile("/proc/self/status")
+		fmt.Println(string(status), err)
+		return 0
+	}
 	time.Sleep(time.Minute) // until killed; not a wait of the test
 	return 0
 }

@@ -1,0 +1,6 @@
+//go:build !race
+
+package offload
+
+// raceEnabled: the race detector multiplies memory.
+const raceEnabled = false
