@@ -1,7 +1,6 @@
 package offload
 
 import (
-	"encoding/binary"
 	"errors"
 	"sync/atomic"
 	"time"
@@ -17,8 +16,6 @@ const stagePatience = 20
 // errCopyDiffers is the cause of KindMismatch on a destination.
 var errCopyDiffers = errors.New("the bytes read back are not the card's")
 
-func uint64FromSum(sum []byte) uint64 { return binary.BigEndian.Uint64(sum) }
-
 // proven is what the read-back of one destination gave.
 type proven struct {
 	back      []guard.Back
@@ -27,32 +24,6 @@ type proven struct {
 	readFrom  time.Time
 	staged    Staged
 	complete  bool
-}
-
-// copy reads the card once and writes all destinations.
-func (r *run) copy() {
-	r.prog.began.Store(r.job.now().UnixNano())
-	r.prog.phase.Store(int32(Copying))
-	small, large := r.bySize()
-	if len(small) > 0 {
-		r.copySmall(small)
-	}
-	if len(large) > 0 && r.ctx.Err() == nil {
-		r.copyLarge(large)
-	}
-	r.pool.close()
-}
-
-// bySize has the indices of the small and of the large files.
-func (r *run) bySize() (small, large []int32) {
-	for i := range r.proof.Files {
-		if r.proof.Files[i].Size <= smallSize {
-			small = append(small, int32(i))
-		} else {
-			large = append(large, int32(i))
-		}
-	}
-	return small, large
 }
 
 // prove ends the writing and reads everything back. A second reading of the card, if asked for, runs beside.

@@ -4,12 +4,10 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"io/fs"
 	"slices"
 	"strings"
 	"sync"
 	"sync/atomic"
-	"time"
 
 	"twobin/guard"
 	"twobin/guard/device"
@@ -58,7 +56,6 @@ type run struct {
 	formats []string // beside XXH64: Extra and what Expect asks for
 	proof   guard.Proof
 	sentry  []*worker
-	ended   bool
 
 	cardStuck atomic.Bool
 	mu        sync.Mutex
@@ -205,31 +202,6 @@ func (r *run) fail(err *guard.Error) {
 	r.cancel()
 }
 
-// open opens the card and the destinations, all at once.
-func (r *run) open() {
-	r.prog.phase.Store(int32(Preparing))
-	var root *device.Root
-	err := r.ward.aside(r.job.patience(), func() (err error) { root, err = device.OpenRoot(r.job.SourcePath); return err })
-	if err != nil {
-		r.fail(&guard.Error{Op: "open", Item: card, Kind: goneOr(err), Err: err})
-		return
-	}
-	r.source, r.cardDir = root, newFolders(root, "")
-	r.sentry = append(r.sentry, r.guardCard())
-	r.each(func(t *target, p *pulse) *guard.Error { return t.open(p) })
-}
-
-// goneOr is the kind of a failure to open a volume's top.
-func goneOr(err error) guard.Kind {
-	switch {
-	case errors.Is(err, errStalled):
-		return guard.KindStalled
-	case errors.Is(err, fs.ErrPermission):
-		return guard.KindDenied
-	}
-	return guard.KindGone
-}
-
 // each runs work for every destination that is left, all at once, and waits for all.
 func (r *run) each(work func(*target, *pulse) *guard.Error) {
 	var ks []*worker
@@ -247,133 +219,35 @@ func (r *run) each(work func(*target, *pulse) *guard.Error) {
 	}
 }
 
-// every is how often the sentries look whether paths still lead to the volumes.
-const every = 500 * time.Millisecond
-
-// guardCard ends the run when the card goes away.
-func (r *run) guardCard() *worker {
-	stuck := func() { r.stuckCard("read") }
-	return r.ward.spawn(r.job.patience(), stuck, func(p *pulse) {
-		watchPath(r.ctx, p, r.source, r.job.SourcePath, func() { r.fail(fault("read", card, "", guard.KindGone, errGone)) })
-	})
+// copy reads the card once and writes all destinations.
+func (r *run) copy() {
+	r.prog.began.Store(r.job.now().UnixNano())
+	r.prog.phase.Store(int32(Copying))
+	small, large := r.bySize()
+	if len(small) > 0 {
+		r.copySmall(small)
+	}
+	if len(large) > 0 && r.ctx.Err() == nil {
+		r.copyLarge(large)
+	}
+	r.pool.close()
 }
 
-// stuckCard ends the run because the card does not answer.
-func (r *run) stuckCard(op string) {
-	r.cardStuck.Store(true)
-	r.fail(fault(op, card, "", guard.KindStalled, errStalled))
-}
-
-// watchPath looks again and again whether path leads to root.
-func watchPath(ctx context.Context, p *pulse, root *device.Root, path string, gone func()) {
-	tick := time.NewTicker(every)
-	defer tick.Stop()
-	for {
-		select {
-		case <-ctx.Done():
-			return
-		case <-tick.C:
-		}
-		same := true
-		_ = p.do(func() error { same = root.SameAs(path); return nil })
-		if !same && ctx.Err() == nil {
-			gone()
-			return
+// bySize has the indices of the small and of the large files.
+func (r *run) bySize() (small, large []int32) {
+	for i := range r.proof.Files {
+		if r.proof.Files[i].Size <= smallSize {
+			small = append(small, int32(i))
+		} else {
+			large = append(large, int32(i))
 		}
 	}
-}
-
-// onCard makes a longer piece of work on the card in a watched goroutine.
-func (r *run) onCard(op string, work func(p *pulse) error) {
-	var err error
-	k := r.ward.spawn(r.job.patience(), func() { r.stuckCard(op) }, func(p *pulse) { err = work(p) })
-	if k.wait() && err != nil {
-		r.fail(fault(op, card, "", guard.KindSourceRead, err))
-	}
-}
-
-// prepare compares the card with the listing, notes the folders' times, and makes the folders.
-func (r *run) prepare() {
-	r.compareCard()
-	if !r.goingOn() {
-		return
-	}
-	times := make([]int64, len(r.dirs))
-	r.onCard("look", func(p *pulse) error {
-		for i, dir := range r.dirs {
-			err := p.do(func() error {
-				return r.cardDir.with(dir, func(f *device.Folder) error {
-					st, err := f.Self()
-					times[i] = st.MTime
-					return err
-				})
-			})
-			if err != nil {
-				return fault("look", card, dir, guard.KindSourceRead, err)
-			}
-		}
-		return nil
-	})
-	r.times = times
-	if r.goingOn() {
-		r.each(func(t *target, p *pulse) *guard.Error { return t.prepare(p) })
-	}
-}
-
-// lookAgain compares once more when everything is read.
-func (r *run) lookAgain() {
-	r.prog.phase.Store(int32(Flushing))
-	r.compareCard()
-}
-
-// compareCard looks for anything that is not as listed. The sizes and times of single files are also compared before
-// and after each is read.
-func (r *run) compareCard() {
-	if r.job.Partial {
-		return
-	}
-	r.onCard("look", func(p *pulse) error {
-		list, err := scan(r.ctx, r.source, p)
-		if err != nil {
-			return err
-		}
-		if path := firstChange(r.job.Listing, list); path != "" {
-			return &guard.Error{Op: "look", Item: card, Path: path, Kind: guard.KindSourceChanged, Err: errors.New("not as it was listed")}
-		}
-		return nil
-	})
-}
-
-// firstChange is the first path in which two listings differ; "" if they are equal.
-func firstChange(was, is guard.Listing) string {
-	for i := range max(len(was.Files), len(is.Files)) {
-		switch {
-		case i >= len(was.Files):
-			return is.Files[i].Path
-		case i >= len(is.Files):
-			return was.Files[i].Path
-		case was.Files[i] != is.Files[i]:
-			return min(was.Files[i].Path, is.Files[i].Path)
-		}
-	}
-	for _, pair := range [][2][]string{{was.Dirs, is.Dirs}, {was.Odd, is.Odd}} {
-		for i := range max(len(pair[0]), len(pair[1])) {
-			switch {
-			case i >= len(pair[0]):
-				return pair[1][i]
-			case i >= len(pair[1]):
-				return pair[0][i]
-			case pair[0][i] != pair[1][i]:
-				return min(pair[0][i], pair[1][i])
-			}
-		}
-	}
-	return ""
+	return small, large
 }
 
 // result gathers proof and errors.
 func (r *run) result() (guard.Proof, []*guard.Error) {
-	r.ended = true
+
 	r.cancel()
 	for _, k := range r.sentry {
 		k.wait()

@@ -178,39 +178,6 @@ func (r *run) readSmall(p *pulse, i int, extra []hash.Hash) (*buffer, *guard.Err
 	return buf, nil
 }
 
-// withFile opens a file of the card, looks that it is as listed, before and after it is read.
-func (r *run) withFile(i int, read func(*device.Reader) error) error {
-	e := &r.proof.Files[i]
-	dir, name := split(e.Path)
-	return r.cardDir.with(dir, func(f *device.Folder) error {
-		file, err := f.OpenRead(name)
-		if err != nil {
-			return err
-		}
-		defer file.Close()
-		if err := r.asListed(i, file.Stat()); err != nil {
-			return err
-		}
-		if err := read(file); err != nil {
-			return err
-		}
-		st, err := file.StatNow()
-		if err != nil {
-			return err
-		}
-		return r.asListed(i, st)
-	})
-}
-
-// asListed compares size and time.
-func (r *run) asListed(i int, st device.Stat) error {
-	e := &r.proof.Files[i]
-	if st.Type == device.File && st.Size == e.Size && st.MTime == e.MTime {
-		return nil
-	}
-	return &guard.Error{Op: "read", Item: card, Path: e.Path, Kind: guard.KindSourceChanged, Err: errChanged}
-}
-
 // sendSmall hands a piece to the destination, or drops it when that is condemned.
 func (t *target) sendSmall(c smallPiece) {
 	select {
