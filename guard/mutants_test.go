@@ -43,15 +43,15 @@ func TestMutants(t *testing.T) {
 		t.Fatalf("without a mutant: %v\n%s", err, out)
 	}
 	type end struct {
-		m      mutant
-		killed bool
+		m   mutant
+		err error
 	}
 	work, ends := make(chan mutant), make(chan end)
 	for range runtime.NumCPU() {
 		go func() {
 			for m := range work {
 				_, err := runMutant(dir, binary, m.number)
-				ends <- end{m, err != nil}
+				ends <- end{m, err}
 			}
 		}()
 	}
@@ -67,10 +67,13 @@ func TestMutants(t *testing.T) {
 		e := <-ends
 		why, equal := equivalents[e.m.key()]
 		switch {
-		case e.killed && equal:
+		case e.err != nil && equal:
 			t.Errorf("killed, but listed as equivalent: %s", e.m)
-		case e.killed:
+		case e.err != nil:
 			killed++
+			if errors.Is(e.err, errHangs) {
+				t.Logf("killed because it hangs: %s", e.m)
+			}
 		case equal:
 			same++
 			t.Logf("equivalent (%s): %s", why, e.m)
@@ -112,11 +115,18 @@ func (m mutant) String() string { return fmt.Sprintf("%s:%d %s", m.file, m.line,
 func runMutant(dir, binary string, number int) ([]byte, error) {
 	ctx, cancel := context.WithTimeout(context.Background(), 2*time.Minute)
 	defer cancel()
-	cmd := exec.CommandContext(ctx, binary, "-test.short", "-test.failfast", "-test.timeout=60s", "-rapid.nofailfile", "-test.run=^(Test|Fuzz)")
+	cmd := exec.CommandContext(ctx, binary, "-test.short", "-test.failfast", "-test.timeout=60s", "-rapid.nofailfile",
+		"-test.skip=^TestEraseRealCard$") // it would leave a loop device behind if a mutant made it hang
 	cmd.Dir = filepath.Join(dir, "guard")
 	cmd.Env = append(os.Environ(), fmt.Sprintf("MUTANT=%d", number))
-	return cmd.CombinedOutput()
+	out, err := cmd.CombinedOutput()
+	if err != nil && (ctx.Err() != nil || strings.Contains(string(out), "test timed out")) {
+		err = errHangs
+	}
+	return out, err
 }
+
+var errHangs = errors.New("the tests did not end")
 
 // plantMutants copies the package to dir, with every mutant in it.
 func plantMutants(t *testing.T, dir string) []mutant {
