@@ -7,7 +7,7 @@
 //   - [Erase]: removes exactly what is proven. It needs a [Permit], and only an open [Verdict] yields one.
 //   - [Error] and [Kind]: what went wrong, on which destination, in terms that a caller can decide on.
 //
-// Sub-packages: watch (which volumes come and go), device (careful reading and writing of one volume), offload (scan,
+// Sub-packages: watch (which volumes come and go), device (careful reading and writing of one volume), proofstore (proofs as files named by their digest), offload (scan,
 // copy, hash, read back), look (the fresh look that the lock asks for), manifest (what is left for people without this
 // program).
 //

@@ -2,6 +2,7 @@ package procedure
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"strings"
 	"time"
@@ -147,9 +148,25 @@ func (r *Runner) eraseEnded(l Label, done guard.Erased, err error, took time.Dur
 		return
 	}
 	r.ring("fault")
+	r.notify(eraseNotice(l, ge, done))
+}
+
+// eraseNotice is what the operator reads about an erase that was refused or stopped. A permit that no longer counts is
+// no fault of the card, and a stop is no stop of a copy: both have words of their own.
+func eraseNotice(l Label, ge *guard.Error, done guard.Erased) Notice {
 	n := FaultNotice(l, ge)
 	n.Safe = fmt.Sprintf("%s removed, %d left on the card; the proven copies are untouched.", plural(done.Files, "file"), done.Left)
-	r.notify(n)
+	switch {
+	case errors.Is(ge, guard.ErrExpired):
+		n.What, n.Do = string(l)+": the fresh look had become too old.", "look again, or put back."
+	case errors.Is(ge, guard.ErrVoid), errors.Is(ge, guard.ErrUsed), errors.Is(ge, guard.ErrClosed), errors.Is(ge, guard.ErrOther):
+		n.What, n.Do = string(l)+": something changed since the fresh look.", "look again, or put back."
+	case ge.Kind == guard.KindStopped && done.Files == 0:
+		n.What, n.Do = string(l)+": the erase was stopped before the first removal.", "look again, or put back."
+	case ge.Kind == guard.KindStopped:
+		n.What, n.Do = string(l)+": the erase was stopped part of the way.", "do not erase here again; have the card formatted in the camera."
+	}
+	return n
 }
 
 // eraseText is what the erase prompt says: what will be gone, where the copies are, what is left after it. The label
