@@ -19,6 +19,9 @@ type EraseJob struct {
 	Card Volume
 	// Ident is asked once more which volume carries Card.Mount. Nil: nothing is erased.
 	Ident Identifier
+	// Copies says whether every proven copy still stands: its own volume at its path, every file at its size (look.Stand).
+	// It is asked last before the first removal. Nil: nothing is erased.
+	Copies func(ctx context.Context, p *Proof) error
 	// Now is the clock of the fresh look. Nil: nothing is erased.
 	Now func() time.Time
 	// Progress, if not nil, is called after every removed file with the number of files gone. It must not block.
@@ -51,14 +54,14 @@ var (
 	errNotProven  = errors.New("not as proven")
 	errChanged    = errors.New("changed while erasing")
 	errNotEmpty   = errors.New("not empty afterwards")
-	errIncomplete = errors.New("the erase lacks proof, identifier or clock")
+	errIncomplete = errors.New("the erase lacks proof, identifier, look at the copies or clock")
 )
 
 // Erase removes from the card exactly what the permit allows, and proves it empty.
 //
 // The permit is used up, whatever comes of it. In this order: the permit, the proof and the card are compared; a handle
 // is opened on the card and its identity asked before and after; everything on it is listed through that handle and has
-// to be exactly the proof; only then, and if the permit is still valid, files are removed one by one, each looked at
+// to be exactly the proof; every proven copy is looked for once more; only then, and if the permit is still valid, files are removed one by one, each looked at
 // again (a regular file on this file system, with its size and time, and where the file system keeps such a number the
 // same one) right before it goes. Links are never followed and mounts never entered. Then the proof's folders go, deepest
 // first, each only if empty; the file system's own ([SystemFolder]) stay. The file system is flushed and listed again.
@@ -83,6 +86,9 @@ func Erase(ctx context.Context, permit *Permit, job EraseJob) (Erased, error) {
 		return e.done, err
 	}
 	if err := e.compare(); err != nil {
+		return e.done, err
+	}
+	if err := e.copies(); err != nil {
 		return e.done, err
 	}
 	if err := permit.valid(job.Now()); err != nil {
@@ -122,7 +128,7 @@ func (e *eraser) check(permit *Permit) error {
 		return e.fault("", KindUnproven, err)
 	}
 	job := e.job
-	if job.Proof == nil || job.Ident == nil || job.Now == nil {
+	if job.Proof == nil || job.Ident == nil || job.Now == nil || job.Copies == nil {
 		return e.fault("", KindUnproven, errIncomplete)
 	}
 	if err := permit.valid(job.Now()); err != nil {
@@ -200,6 +206,18 @@ func (e *eraser) compare() error {
 	}
 	e.found = found
 	return nil
+}
+
+// copies asks whether the proven copies still stand: what was true at the fresh look may have ended since.
+func (e *eraser) copies() error {
+	err := e.job.Copies(e.ctx, e.job.Proof)
+	switch {
+	case err == nil:
+		return nil
+	case e.ctx.Err() != nil:
+		return e.stopped("", KindUnproven, e.ctx.Err())
+	}
+	return e.fault("", KindUnproven, fmt.Errorf("%w: %w", ErrCopies, err))
 }
 
 // proveEmpty flushes the file system and lists it once more.

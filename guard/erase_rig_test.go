@@ -3,6 +3,7 @@
 package guard
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"io/fs"
@@ -24,8 +25,10 @@ var cardTree = map[string]string{
 type rig struct {
 	root string
 	asked
-	job   EraseJob
-	ident identify
+	job EraseJob
+	// copies is what the look at the copies says.
+	copies error
+	ident  identify
 }
 
 // identify answers what volume is at a path.
@@ -69,7 +72,8 @@ func newRig(t *testing.T, root string, tree map[string]string) *rig {
 	}
 	r.seal()
 	r.ident = func(string) (Volume, error) { return r.job.Card, nil }
-	r.job = EraseJob{Proof: r.p, Card: card, Now: func() time.Time { return r.now }}
+	r.job = EraseJob{Proof: r.p, Card: card, Now: func() time.Time { return r.now },
+		Copies: func(context.Context, *Proof) error { return r.copies }}
 	r.job.Ident = identify(func(path string) (Volume, error) { return r.ident(path) })
 	return r
 }

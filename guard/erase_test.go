@@ -102,6 +102,8 @@ func TestInvariant6RefusesBeforeTheFirstRemoval(t *testing.T) {
 
 		{"no proof", func(r *rig) { r.job.Proof = nil }, KindUnproven, errIncomplete},
 		{"no identifier", func(r *rig) { r.job.Ident = nil }, KindUnproven, errIncomplete},
+		{"no look at the copies", func(r *rig) { r.job.Copies = nil }, KindUnproven, errIncomplete},
+		{"a copy that is gone", func(r *rig) { r.copies = errors.New("RAID is not there") }, KindUnproven, ErrCopies},
 		{"no clock", func(r *rig) { r.job.Now = nil }, KindUnproven, errIncomplete},
 		{"the proof was changed", func(r *rig) { r.p.Files[0].Hash++ }, KindUnproven, ErrOther},
 		{"the proof contradicts itself", func(r *rig) { r.p.Files[0].Path = "../x" }, KindUnproven, errPath},

@@ -128,6 +128,8 @@ var (
 	ErrVoid = errors.New("the permit is void")
 	// ErrExpired: the fresh look has become too old, or the clock went back.
 	ErrExpired = errors.New("the fresh look is too old")
+	// ErrCopies: a proven copy is no longer there as it was at the fresh look.
+	ErrCopies = errors.New("a proven copy is no longer there as it was")
 	// ErrOther: the permit is for another proof or card.
 	ErrOther = errors.New("the permit is for another proof or card")
 )
@@ -196,8 +198,9 @@ func (p *Permit) valid(now time.Time) error {
 	return nil
 }
 
-// young says whether at lies less than limit before now, and not after it.
+// young says whether at lies less than limit before now, and not after it, by the monotonic clock; the wall clock must not
+// say longer, because the monotonic one stands still on some systems while they sleep.
 func young(at, now time.Time, limit time.Duration) bool {
-	age := now.Sub(at)
-	return age >= 0 && age < limit
+	age, wall := now.Sub(at), now.Round(0).Sub(at.Round(0))
+	return age >= 0 && age < limit && wall < limit
 }

@@ -83,6 +83,30 @@ func FuzzParseLine(f *testing.F) {
 	})
 }
 
+// Own words that begin like a command stay own words where they are asked; a colon makes any line an answer.
+func TestParseLineOwnWords(t *testing.T) {
+	t.Parallel()
+	notes := View{Prompt: &Prompt{ID: "receive.gap", Kind: PromptText, Seq: 1}}
+	next := View{Prompt: &Prompt{ID: "next", Kind: PromptChoice, Seq: 1}}
+	for _, c := range []struct {
+		v    View
+		line string
+		want Intent
+	}{
+		{notes, "camera department", Answer{ID: "receive.gap", Seq: 1, Text: "camera department"}},
+		{notes, "to be asked", Answer{ID: "receive.gap", Seq: 1, Text: "to be asked"}},
+		{notes, "close to the end", Answer{ID: "receive.gap", Seq: 1, Text: "close to the end"}},
+		{notes, ":hold it", Answer{ID: "receive.gap", Seq: 1, Text: "hold it"}},
+		{notes, "hold bad copy", DoHold{Reason: "bad copy"}},
+		{next, "to /media/x", DoDestination{Path: "/media/x"}},
+		{next, "close", DoClose{}},
+	} {
+		if got := ParseLine(c.v, c.line); got != c.want {
+			t.Errorf("ParseLine(%s, %q) = %#v, want %#v", c.v.Prompt.ID, c.line, got, c.want)
+		}
+	}
+}
+
 func TestBook(t *testing.T) {
 	t.Parallel()
 	for _, c := range []struct {

@@ -36,17 +36,33 @@ func Commands() []Command {
 	}
 }
 
-// ParseLine makes an intent of a line of plain mode. A line that is no command answers the prompt. Where free text is
-// asked (notes, names), a line that begins like a command with words behind it is still that command: text that must
-// begin so is written after a single blank or colon.
+// freeText are prompts that take a person's own words. There only the commands that are needed at any time count as such.
+var freeText = map[string]bool{
+	"log.notes": true, "log.serial": true, "receive.from": true, "receive.gap": true, "receive.lacks": true, "return.to": true,
+	"setup.production": true, "setup.operator": true, "setup.station": true, "setup.marking": true,
+}
+
+// ParseLine makes an intent of a line of plain mode. A line that is no command answers the prompt. Where own words are
+// asked (notes, names), only put back, hold, note, arrived, away, back and quit are commands. A line that begins with a
+// colon is always an answer: the text behind it.
 func ParseLine(v View, t string) Intent {
 	word, rest, _ := strings.Cut(t, " ")
 	rest = strings.TrimSpace(rest)
+	free := v.Prompt != nil && freeText[v.Prompt.ID]
 	answer := func(s string) Intent {
 		if v.Prompt == nil {
 			return Answer{ID: "none", Text: s}
 		}
 		return Answer{ID: v.Prompt.ID, Seq: v.Prompt.Seq, Text: s}
+	}
+	if said, ok := strings.CutPrefix(t, ":"); ok && v.Prompt != nil && v.Prompt.Kind == PromptText {
+		return answer(strings.TrimSpace(said))
+	}
+	if free {
+		switch strings.ToLower(word) {
+		case "done", "misfit", "operator", "to", "drop", "camera", "close", "erase":
+			return answer(t)
+		}
 	}
 	switch strings.ToLower(word) {
 	case "put":

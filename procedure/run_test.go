@@ -107,6 +107,76 @@ func TestWholeShift(t *testing.T) {
 	}
 }
 
+// A copy that goes between the fresh look and the typed label: nothing is removed, and the reason is said.
+func TestInvariant5CopyGoneWhileTheLabelIsTyped(t *testing.T) {
+	t.Parallel()
+	r := newRig(t).start().setUp()
+	r.card("A001", clips("A001"))
+	r.receive("A001")
+	r.toStart("A001")
+	r.toGreen("A001")
+	r.toErase("A001")
+	for _, drive := range []string{"raid", "shuttle"} {
+		if err := os.RemoveAll(filepath.Join(r.dir, drive, "Harbour_Lights")); err != nil {
+			t.Fatal(err)
+		}
+	}
+	r.say("erase A001")
+	r.out.await(t, "A001: a proven copy is no longer there as it was.")
+	if m, _ := filepath.Glob(filepath.Join(r.dir, "reader/CLIPS/*")); len(m) != 3 {
+		t.Errorf("on the card: %v, want its 3 clips", m)
+	}
+	if r.count("erase.done") != 0 || r.count("erase.stopped") != 1 {
+		t.Errorf("done %d, stopped %d", r.count("erase.done"), r.count("erase.stopped"))
+	}
+}
+
+// Plain mode drops what was typed before the erase was asked: fingers that ran ahead erase nothing.
+func TestInvariant5TypeAheadErasesNothing(t *testing.T) {
+	t.Parallel()
+	r := newRig(t).start().setUp()
+	r.card("A001", clips("A001"))
+	r.receive("A001")
+	r.toStart("A001")
+	r.toGreen("A001")
+	r.ask("next", "e")
+	r.out.await(t, "waiting for the card")
+	go r.say("i", "erase A001") // before the card is even in the reader
+	r.seat("A001")
+	r.out.await(t, "typed too early")
+	r.out.await(t, "[erase.label]")
+	if r.count("erase.began") != 0 {
+		t.Error("an erase began")
+	}
+	r.say("erase A001")
+	r.out.await(t, "The card is empty")
+}
+
+// A destination that is the reader, holds it or lies in it is refused before anything is written there.
+func TestInvariant2ReaderIsNoDestination(t *testing.T) {
+	t.Parallel()
+	r := newRig(t).start().setUp()
+	r.out.await(t, "[next]")
+	if err := os.MkdirAll(filepath.Join(r.dir, "reader/sub"), 0o755); err != nil {
+		t.Fatal(err)
+	}
+	before, err := os.Stat(filepath.Join(r.dir, "reader"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, to := range []string{"reader", "reader/sub", "."} {
+		r.say("to " + filepath.Join(r.dir, to))
+		r.out.await(t, "is the reader, or holds it, or lies in it")
+	}
+	after, err := os.Stat(filepath.Join(r.dir, "reader"))
+	if err != nil || !after.ModTime().Equal(before.ModTime()) {
+		t.Errorf("the reader was written to: %v, %v", after.ModTime(), err)
+	}
+	if n := len(r.runner.Shift().Dests); n != 2 {
+		t.Errorf("%d destinations, want 2", n)
+	}
+}
+
 // Invariant 1, through the program: what is not due is refused, journaled, and changes nothing.
 func TestInvariant1OutOfOrderIsRefused(t *testing.T) {
 	t.Parallel()
@@ -456,6 +526,9 @@ func TestInvariant7NothingShownThatIsNotOnDisk(t *testing.T) {
 	if strings.Contains(r.out.text(), "[pick.card]") {
 		t.Error("the pick was shown although it is not in the journal")
 	}
+	if roll := r.runner.Shift().Roll("A001"); roll.Place != procedure.PlaceRedBin {
+		t.Errorf("the state has A001 in %v although no line says so", roll.Place)
+	}
 	if n := len(r.events()); n != before {
 		t.Errorf("%d events on disk, want %d", n, before)
 	}
@@ -522,5 +595,21 @@ func TestSecondProcessOnTheJournal(t *testing.T) {
 	var busy *journal.Busy
 	if !errors.As(err, &busy) || busy.PID != os.Getpid() {
 		t.Errorf("second open: %v", err)
+	}
+}
+
+// A no goes with the next answer; it does not stand beside a yes.
+func TestOldMessagesGo(t *testing.T) {
+	t.Parallel()
+	r := newRig(t).start().setUp()
+	r.receive("A001")
+	r.ask("next", "x")
+	r.out.await(t, "is none of the answers")
+	r.ask("next", "p")
+	r.out.await(t, "[pick.card]")
+	for _, n := range r.runner.View().Notices {
+		if strings.Contains(n.What, "is none of the answers") {
+			t.Errorf("still shown: %+v", n)
+		}
 	}
 }

@@ -249,7 +249,7 @@ func (r *Runner) record(roll Label, ev Event) error {
 		r.notify(Notice{
 			Grade: "stop", What: "The journal cannot be written: nothing more can be recorded.",
 			Safe: "all that was shown as done is on disk; cards and copies are as they are.",
-			Do:   "put the card back in the red bin, free space on the system disk, start again.", Cause: Plain(err.Error()),
+			Do:   "card back into its bin. See the cause, put it right, start again.", Cause: Plain(err.Error()),
 		})
 		return r.broken
 	}

@@ -2,12 +2,26 @@ package procedure
 
 import (
 	"fmt"
+	"slices"
 	"strconv"
 	"strings"
 )
 
 // maxText is the longest text that an answer may have, in bytes: a long note, far below a line of the journal.
 const maxText = 2000
+
+// answerOnce takes an answer; what was said about the one before it goes, so that no old no stands beside a new yes.
+func (r *Runner) answerOnce(a Answer) error {
+	r.notices = slices.DeleteFunc(r.notices, func(n Notice) bool { return n.passing })
+	before := slices.Clone(r.notices)
+	err := r.answer(a)
+	for i, n := range r.notices {
+		if n.Grade == "look" && !n.lasting && !slices.Contains(before, n) {
+			r.notices[i].passing = true
+		}
+	}
+	return err
+}
 
 // answer takes the answer to the current prompt. The prompt is fixed for the whole call.
 func (r *Runner) answer(a Answer) error {

@@ -29,7 +29,7 @@ func (r *Runner) Do(_ context.Context, i Intent) error {
 	}
 	switch c := i.(type) {
 	case Answer:
-		return r.answer(c)
+		return r.answerOnce(c)
 	case DoDismiss:
 		r.notices = nil
 		return nil
@@ -275,7 +275,7 @@ func (r *Runner) sayOpen(open []string) {
 			r.notify(Notice{Grade: "look", What: fmt.Sprintf("and %d more; the board lists all.", len(open)-show)})
 			return
 		}
-		r.notify(Notice{Grade: "look", What: "Open: " + o + "."})
+		r.notify(Notice{Grade: "look", What: "Open: " + o + ".", lasting: true})
 	}
 }
 

@@ -50,7 +50,7 @@ func (r *Runner) freshLook(roll *Roll) {
 			return
 		}
 		if !v.Open() {
-			r.lockClosed(l, v)
+			r.lockClosed(v)
 			if bad := badCopy(p, &look); bad != "" {
 				_ = r.holdRoll(l, "program", bad, "card out, red tape on, back into the red bin. The copy has to be made again.")
 			}
@@ -92,10 +92,10 @@ func badCopy(p *guard.Proof, l *guard.Look) string {
 	return ""
 }
 
-func (r *Runner) lockClosed(l Label, v guard.Verdict) {
+func (r *Runner) lockClosed(v guard.Verdict) {
 	for _, c := range v.Conditions {
 		if !c.Holds {
-			r.notify(Notice{Grade: "stop", What: string(l) + ": the lock is closed. " + c.ID + ": " + c.Says, Safe: "nothing was removed.", Do: c.Do})
+			r.notify(Notice{Grade: "stop", What: "The lock is closed. " + c.ID + ": " + c.Says, Safe: "nothing was removed.", Do: c.Do})
 			return
 		}
 	}
@@ -159,6 +159,8 @@ func eraseNotice(l Label, ge *guard.Error, done guard.Erased) Notice {
 	switch {
 	case errors.Is(ge, guard.ErrExpired):
 		n.What, n.Do = string(l)+": the fresh look had become too old.", "look again, or put back."
+	case errors.Is(ge, guard.ErrCopies):
+		n.What, n.Do = string(l)+": a proven copy is no longer there as it was.", "put back. Look what became of the drives; offload again if a copy is lost."
 	case errors.Is(ge, guard.ErrVoid), errors.Is(ge, guard.ErrUsed), errors.Is(ge, guard.ErrClosed), errors.Is(ge, guard.ErrOther):
 		n.What, n.Do = string(l)+": something changed since the fresh look.", "look again, or put back."
 	case ge.Kind == guard.KindStopped && done.Files == 0:

@@ -306,7 +306,7 @@ func (r *Runner) oldFilesNotice(roll *Roll) {
 	}
 	for _, e := range roll.Scanned.Earlier {
 		r.notify(Notice{Grade: "look", What: fmt.Sprintf("%s on this card belong to %s: it was not formatted since.", plural(e.Files, "file"), e.Roll),
-			Safe: "everything on it is copied.", Do: "tell the camera department."})
+			Safe: "everything on it is copied.", Do: "tell the camera department.", lasting: true})
 	}
 }
 
@@ -324,7 +324,7 @@ func (r *Runner) askCamera(roll *Roll) {
 			r.notify(Notice{Grade: "info", What: fmt.Sprintf("and %s more; the log sheet has all.", plural(len(qs)-i, "question"))})
 			return
 		}
-		r.notify(Notice{Grade: "look", What: "Ask the camera department: " + Plain(q)})
+		r.notify(Notice{Grade: "look", What: "Ask the camera department: " + Plain(q), lasting: true})
 	}
 }
 

@@ -34,7 +34,7 @@ type arrival struct {
 var (
 	optNext = []Option{
 		{"a", "a card arrives"}, {"p", "pick the first roll of the red bin"}, {"h", "take up a roll that is on hold"},
-		{"e", "seat a green card again and erase it"}, {"r", "return a green card, not erased here"}, {"c", "close the shift"},
+		{"e", "seat a green card again and erase it"}, {"r", "return a green card"}, {"c", "close the shift"},
 	}
 	optOpen = []Option{{"b", "back to work"}, {"o", "close with these open points"}}
 	optCase = []Option{{"b", "in its case, tape on, in the red bin"}, {"l", "something is lacking"}}

@@ -21,8 +21,19 @@ func (r *Runner) begin() {
 	if r.shift.Opened != nil {
 		r.takeDestinations()
 	}
+	r.tellPartly()
 	d.camerasDone = r.shift.Ready
 	d.toDone = r.shift.Ready || len(g.To) > 0
+}
+
+// tellPartly says, when the program is started again, which erase was cut off.
+func (r *Runner) tellPartly() {
+	for _, roll := range r.shift.At(PlaceGreenBin) {
+		if roll.Partly && !roll.Erased {
+			r.notify(Notice{Grade: "stop", What: string(roll.Label) + ": its erase was cut off part of the way.", Safe: "its proven copies on the drives are untouched.",
+				Do: "do not erase here again. Return it (r); have it formatted in the camera."})
+		}
+	}
 }
 
 // takeDestinations probes those of the command line that are not in use yet.
@@ -167,6 +178,14 @@ func (r *Runner) addDestination(v string) error {
 	if err != nil {
 		return r.refuse("", "setup.to", sentence(err.Error()), "")
 	}
+	if r.cfg.Reader != "" {
+		at, reader := resolved(abs), resolved(r.cfg.Reader)
+		if within(at, reader) || within(reader, at) {
+			r.notify(Notice{Grade: "stop", What: clip(abs, 40) + " is the reader, or holds it, or lies in it.", Safe: "nothing was written there.",
+				Do: "choose a destination apart from the reader."})
+			return r.refusedQuietly("setup.to", "a destination apart from the reader is needed")
+		}
+	}
 	vol, err := r.cfg.Media.Probe(r.ctx, abs)
 	if err != nil {
 		n := Notice{Grade: "stop", What: clip(abs, 40) + " cannot be used.", Safe: "nothing was written there.",
@@ -186,6 +205,19 @@ func (r *Runner) addDestination(v string) error {
 	}
 	name := r.freeName(destName(abs, vol.Name, vol.Mount))
 	return r.record("", DestinationSet{Answered: r.answered(), Destination: Destination{Name: name, Path: abs, Volume: vol}})
+}
+
+// resolved follows the links of as much of a path as is there.
+func resolved(p string) string {
+	p = filepath.Clean(p)
+	if real, err := filepath.EvalSymlinks(p); err == nil {
+		return real
+	}
+	up := filepath.Dir(p)
+	if up == p {
+		return p
+	}
+	return filepath.Join(resolved(up), filepath.Base(p))
 }
 
 // refusedQuietly journals a no whose notice has been given.

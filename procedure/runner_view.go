@@ -261,6 +261,12 @@ func (r *Runner) stepView() StepView {
 			v.Critical = false // the new operator's own look comes first
 		}
 		v.Mark = "under way"
+		if step == StepPull && roll.Copy != CopyIsProven {
+			v.Hands, v.Brief, v.Mark = []string{"Leave the card in the reader until its copies are proven."}, "Leave the card in the reader until its copies are proven.", "waiting"
+		}
+		if step == StepErase || step == StepReseat && roll.Seated != nil {
+			v.Roll = "" // the label is going to be asked, and is read from the tape
+		}
 	}
 	if a := r.draft.arriving; a != nil && a.label != "" {
 		v.Roll, v.Camera, v.Colour = a.label, a.label.Camera(), r.shift.Colour(a.label.Camera())

@@ -440,9 +440,7 @@ func (s *Shift) eraseMay(e Entry, r *Roll) error {
 	case r.Copy != CopyIsProven || r.Proof == "":
 		return s.refuse(e, "the copy is not proven")
 	case !r.Marked || !r.Binned || !s.lookedAll(r, s.Operator):
-		return s.refuse(e, "look, mark or bin is not done")
-	case r.LookedBy != s.Operator:
-		return s.refuse(e, "a new operator looks first")
+		return s.refuse(e, "look, mark or bin is not done, or not by this operator")
 	case r.Held != nil:
 		return s.refuse(e, "the roll is on hold")
 	}

@@ -52,6 +52,10 @@ type Notice struct {
 	Do    string
 	// Cause is the technical cause, one key away and in the log.
 	Cause string
+	// passing: it is about one answer, and goes with the next.
+	passing bool
+	// lasting: it is shown until it is dismissed, although an answer brought it about.
+	lasting bool
 }
 
 // Strip mirrors the desk, from left to right. Labels are in order, first in line first.

@@ -45,13 +45,14 @@ func TestEraseNotice(t *testing.T) {
 	}{
 		{guard.ErrExpired, guard.KindUnproven, 0, "too old"},
 		{guard.ErrVoid, guard.KindUnproven, 0, "something changed since the fresh look"},
+		{guard.ErrCopies, guard.KindUnproven, 0, "no longer there as it was"},
 		{guard.ErrOther, guard.KindUnproven, 0, "something changed since the fresh look"},
 		{errors.New("a new file"), guard.KindUnproven, 0, "something that is not proven"},
 		{errors.New("canceled"), guard.KindStopped, 0, "before the first removal"},
 		{errors.New("canceled"), guard.KindStopped, 2, "part of the way"},
 	} {
 		n := eraseNotice("A003", &guard.Error{Op: "erase", Item: "card", Kind: c.kind, Err: c.err}, guard.Erased{Files: c.files, Left: 3})
-		if !strings.Contains(n.What, c.want) || strings.Contains(n.What, "copy") || !strings.Contains(n.Safe, "3 left") || n.Do == "" {
+		if !strings.Contains(n.What, c.want) || strings.Contains(n.What, "the copy was stopped") || !strings.Contains(n.Safe, "3 left") || n.Do == "" {
 			t.Errorf("%v, %v, %d removed: %+v; want %q", c.kind, c.err, c.files, n, c.want)
 		}
 	}

@@ -389,7 +389,7 @@ func TestBitFlippedUnderADestination(t *testing.T) {
 	p.await("waiting for the card")
 	s.card.mount()
 	p.ask("reseat.in", "i")
-	p.await("the lock is closed. L5: a file on RAID differs from the proof")
+	p.await("The lock is closed. L5: a file on RAID differs from the proof")
 	p.await("A001 is on hold: a file on RAID differs from the proof")
 	p.say("erase A001")
 	p.await("That was not asked")

@@ -217,7 +217,7 @@ func ending(a *App, r *procedure.Runner) error {
 	case word == "DRILL":
 		line = "The DRILL was left before its end."
 	default:
-		line = fmt.Sprintf("The shift stays open: %d rolls not done. It goes on with: twobin shift", len(s.Open()))
+		line = fmt.Sprintf("The shift stays open; points that are open: %d; green cards not handed back: %d. It goes on with: twobin shift", len(s.Open()), len(s.At(procedure.PlaceGreenBin)))
 	}
 	_, werr := fmt.Fprintln(a.Out, procedure.Plain(line))
 	return errors.Join(err, werr)

@@ -176,7 +176,10 @@ func (m *Media) Look(ctx context.Context, p *guard.Proof, card guard.Volume) gua
 
 // Erase removes what the permit allows from the card that the fresh look saw.
 func (m *Media) Erase(ctx context.Context, permit *guard.Permit, p *guard.Proof, card guard.Volume) (guard.Erased, error) {
-	return guard.Erase(ctx, permit, guard.EraseJob{Proof: p, Card: card, Ident: m.o.Ident, Now: m.o.Now})
+	return guard.Erase(ctx, permit, guard.EraseJob{Proof: p, Card: card, Ident: m.o.Ident, Now: m.o.Now,
+		Copies: func(ctx context.Context, p *guard.Proof) error {
+			return look.Stand(ctx, look.Request{Proof: p, Ident: m.o.Ident, Policy: m.o.Policy, Now: m.o.Now})
+		}})
 }
 
 // watched turns the watcher's changes into the runner's.

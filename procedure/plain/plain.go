@@ -7,7 +7,7 @@
 //     In a drill the word DRILL stands before everything else on every line.
 //   - A line is printed only when something changed; nothing is overwritten, no colour, no control character.
 //   - An input line answers the prompt that was printed last: the text, or for a choice its key or its whole words.
-//     The erase takes "erase LABEL" and nothing else.
+//     The erase takes "erase LABEL" and nothing else, and no line that was typed before it was asked.
 //   - A line may instead be a command, see [Commands]. A command never answers a prompt.
 //   - The end of input is quit: the shift stays open, nothing is lost.
 //
@@ -53,6 +53,9 @@ func Run(ctx context.Context, desk procedure.Desk, o Options) error {
 	var next *line // read and not taken yet
 	for {
 		v := desk.View()
+		if q := v.Prompt; q != nil && q.Kind == procedure.PromptErase && q.Seq != p.seq {
+			next = tooEarly(p, lines, next)
+		}
 		p.show(v)
 		if err := p.w.Flush(); err != nil {
 			return fmt.Errorf("plain output: %w", err)
@@ -81,6 +84,36 @@ func Run(ctx context.Context, desk procedure.Desk, o Options) error {
 			next = &l
 		}
 	}
+}
+
+// quietBefore is how long no line may come before the erase is asked.
+const quietBefore = 200 * time.Millisecond
+
+// tooEarly drops every line that was typed before the erase is asked, and says so: fingers that ran ahead, or a script
+// that does not look, erase nothing. The end of input stays.
+func tooEarly(p *printer, lines <-chan line, next *line) *line {
+	dropped := 0
+	keep := func(l *line) bool { return l.end || l.err != nil }
+	for {
+		if next != nil && keep(next) {
+			break
+		}
+		if next != nil {
+			dropped++
+			next = nil
+		}
+		select {
+		case l := <-lines:
+			next = &l
+			continue
+		case <-time.After(quietBefore):
+		}
+		break
+	}
+	if dropped > 0 {
+		p.line(fmt.Sprintf("typed too early, not taken: lines dropped: %d", dropped))
+	}
+	return next
 }
 
 // progressEvery is how often a running copy prints a line when it has moved on.

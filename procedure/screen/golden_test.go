@@ -31,7 +31,7 @@ func drill(v procedure.View) procedure.View { v.Drill = "first roll"; return v }
 func scenes() []scene {
 	optNext := []procedure.Option{
 		{Key: "a", Text: "a card arrives"}, {Key: "p", Text: "pick the first roll of the red bin"}, {Key: "h", Text: "take up a roll that is on hold"},
-		{Key: "e", Text: "seat a green card again and erase it"}, {Key: "r", Text: "return a green card, not erased here"}, {Key: "c", Text: "close the shift"},
+		{Key: "e", Text: "seat a green card again and erase it"}, {Key: "r", Text: "return a green card"}, {Key: "c", Text: "close the shift"},
 	}
 	setup := procedure.View{Step: procedure.StepView{Title: "Set-up", Brief: "The set-up, once a shift.", Mark: "due", Why: "Agreed before the first card comes."},
 		Strip: procedure.Strip{ReaderNote: "empty"}, Prompt: ask("setup.production", "Production?"), Commands: []string{"why", "quit"}}
