@@ -37,7 +37,7 @@ func (t machine) describe(fd int, m Mount, v guard.Volume) (guard.Volume, error)
 		v.ID = t.identity(fd, m)
 	}
 	if m.FSType == "btrfs" && v.ID != "" {
-		v.Disk = disks{"/sys"}.ofBtrfs(strings.TrimPrefix(v.ID, "uuid:"), v.Disk)
+		v.Disk = kernelDisks().ofBtrfs(strings.TrimPrefix(v.ID, "uuid:"), v.Disk)
 	}
 	var fs unix.Statfs_t
 	if err := unix.Fstatfs(fd, &fs); err != nil {

@@ -11,8 +11,31 @@ import (
 )
 
 // disks answers from the kernel's tree of devices which physical device carries which block device. No question here
-// reaches a drive.
-type disks struct{ sys string }
+// reaches a drive, but for one: on what the file behind a loop device lies.
+type disks struct {
+	sys string
+	// behind says which device carries the file behind a loop device; memory: it lies in memory, on no device.
+	behind func(path string) (d device, memory bool, err error)
+}
+
+// kernelDisks are the disks of this machine.
+func kernelDisks() disks { return disks{sys: "/sys", behind: carrierOf} }
+
+// carrierOf asks the system which device carries a file.
+func carrierOf(path string) (d device, memory bool, err error) {
+	var fs unix.Statfs_t
+	if err := unix.Statfs(path, &fs); err != nil {
+		return device{}, false, err
+	}
+	if fs.Type == unix.TMPFS_MAGIC {
+		return device{}, true, nil
+	}
+	var st unix.Stat_t
+	if err := unix.Stat(path, &st); err != nil {
+		return device{}, false, err
+	}
+	return device{unix.Major(st.Dev), unix.Minor(st.Dev)}, false, nil
+}
 
 // Disk names the physical device, see the package comment.
 func (machine) Disk(m Mount) string {
@@ -30,7 +53,7 @@ func (machine) Disk(m Mount) string {
 		}
 		d = device{unix.Major(st.Rdev), unix.Minor(st.Rdev)}
 	}
-	return disks{"/sys"}.of(d)
+	return kernelDisks().of(d)
 }
 
 // of names the disk of one block device.
@@ -65,6 +88,9 @@ func (s disks) leaves(node string, depth int) []string {
 	if _, err := os.Stat(filepath.Join(node, "partition")); err == nil {
 		node = filepath.Dir(node)
 	}
+	if file, err := os.ReadFile(filepath.Join(node, "loop", "backing_file")); err == nil && depth <= 16 {
+		return s.leavesOfFile(node, strings.TrimSuffix(string(file), "\n"), depth)
+	}
 	slaves, err := os.ReadDir(filepath.Join(node, "slaves"))
 	if err != nil || len(slaves) == 0 || depth > 16 {
 		return []string{filepath.Base(node)}
@@ -79,6 +105,24 @@ func (s disks) leaves(node string, depth int) []string {
 		return []string{filepath.Base(node)}
 	}
 	return all
+}
+
+// leavesOfFile are the physical devices below a loop device: those that carry its file, for an image on a drive fails
+// with the drive. A file in memory has none, so the loop device counts as its own. A file that cannot be found (it is
+// removed, or lies where only another process sees it) leaves the device unknown.
+func (s disks) leavesOfFile(node, file string, depth int) []string {
+	d, memory, err := s.behind(file)
+	switch {
+	case err != nil:
+		return nil
+	case memory:
+		return []string{filepath.Base(node)}
+	}
+	below, err := filepath.EvalSymlinks(filepath.Join(s.sys, "dev", "block", fmt.Sprintf("%d:%d", d.major, d.minor)))
+	if err != nil {
+		return nil
+	}
+	return s.leaves(below, depth+1)
 }
 
 // group joins names to one word that is the same for everything that shares a device: devices that some RAID or

@@ -33,7 +33,17 @@ func fakeSys(t *testing.T, devices ...string) disks {
 			}
 		}
 	}
-	return disks{sys}
+	return disks{sys: sys, behind: func(path string) (device, bool, error) {
+		switch path {
+		case "/mnt/usb/card.img":
+			return device{8, 33}, false, nil
+		case "/dev/shm/x.img":
+			return device{}, true, nil
+		case "/on/btrfs/x.img":
+			return device{0, 77}, false, nil
+		}
+		return device{}, false, os.ErrNotExist
+	}}
 }
 
 func TestDisk(t *testing.T) {
@@ -47,11 +57,22 @@ func TestDisk(t *testing.T) {
 		"dm-1 253:1 sda2",   // an encrypted part
 		"nvme0n1 259:0", "nvme0n1/nvme0n1p1 259:1",
 	)
+	for loop, file := range map[string]string{"loop0 7:0": "/mnt/usb/card.img", "loop1 7:1": "/dev/shm/x.img", "loop2 7:2": "/on/btrfs/x.img", "loop3 7:3": "/gone.img (deleted)"} {
+		name, dev, _ := strings.Cut(loop, " ")
+		node := filepath.Join(s.sys, "devices", name)
+		must(t, os.MkdirAll(filepath.Join(node, "loop"), 0o755))
+		must(t, os.WriteFile(filepath.Join(node, "loop", "backing_file"), []byte(file+"\n"), 0o644))
+		must(t, os.Symlink(node, filepath.Join(s.sys, "dev", "block", dev)))
+	}
 	tests := []struct {
 		name string
 		dev  device
 		want string
 	}{
+		{"image on a drive that is part of a RAID", device{7, 0}, "sdb+sdc"},
+		{"image in memory", device{7, 1}, "loop1"},
+		{"image on something unknown", device{7, 2}, ""},
+		{"image that is removed", device{7, 3}, ""},
 		{"whole disk", device{8, 48}, "sdd"},
 		{"partition", device{8, 1}, "sda"},
 		{"other partition of it", device{8, 2}, "sda"},

@@ -25,7 +25,13 @@ type disk struct {
 
 func newDisk(tb testing.TB, dir, name string, mib int64) *disk {
 	tb.Helper()
-	d := &disk{tb: tb, img: filepath.Join(dir, name+".img"), at: filepath.Join(dir, name)}
+	// In memory: only there is each image a device of its own.
+	shm, err := os.MkdirTemp("/dev/shm", "twobin-test-")
+	if err != nil {
+		need(tb, "/dev/shm")
+	}
+	tb.Cleanup(func() { _ = os.RemoveAll(shm) })
+	d := &disk{tb: tb, img: filepath.Join(shm, name+".img"), at: filepath.Join(dir, name)}
 	f, err := os.Create(d.img)
 	if err == nil {
 		err = f.Truncate(mib << 20)
@@ -424,6 +430,24 @@ func TestSecondProcessIsToldWhoHasTheShift(t *testing.T) {
 	if rc := s.p.exit(); rc != 0 {
 		t.Errorf("first process: exit code %d", rc)
 	}
+}
+
+// A disk image that lies on one destination is no second device: both are lost with the one drive.
+func TestImageOnADestinationIsNoSecondDevice(t *testing.T) {
+	s := newStation(t)
+	img, at := filepath.Join(s.raid.at, "in.img"), filepath.Join(s.dir, "inside")
+	if err := os.Mkdir(at, 0o755); err != nil {
+		t.Fatal(err)
+	}
+	sh(t, "truncate", "-s", "16M", img)
+	sh(t, "mkfs.ext4", "-q", img)
+	loop := sh(t, "losetup", "-f", "--show", img)
+	t.Cleanup(func() { _ = exec.Command("umount", at).Run(); _ = exec.Command("losetup", "-d", loop).Run() })
+	sh(t, "mount", loop, at)
+	p := run(t, binary(t), "shift", "--home", s.home, "--production", "Harbour Lights", "--day", "3", "--operator", "Kim", "--station", "cart", "--to", s.raid.at, "--to", at)
+	p.await("are on one physical device")
+	p.exit()
+	sh(t, "umount", at)
 }
 
 // A stray volume: mounted when no card is due. It is named, and nothing on it is touched.

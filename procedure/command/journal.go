@@ -74,7 +74,11 @@ func (c *Journal) print(a *App, v verified) error {
 		e.SetIndent("", "  ")
 		return e.Encode(v)
 	}
-	if _, err := fmt.Fprintln(a.Out, procedure.Plain(v.Report.String())); err != nil {
+	said := v.Report.String()
+	if v.Whole { // the code of the last line would be taken for the closing code
+		said = fmt.Sprintf("%s: whole, %d lines", v.Path, v.Lines)
+	}
+	if _, err := fmt.Fprintln(a.Out, procedure.Plain(said)); err != nil {
 		return err
 	}
 	switch {
