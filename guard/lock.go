@@ -201,6 +201,10 @@ func (p *Permit) valid(now time.Time) error {
 // young says whether at lies less than limit before now, and not after it, by the monotonic clock; the wall clock must not
 // say longer, because the monotonic one stands still on some systems while they sleep.
 func young(at, now time.Time, limit time.Duration) bool {
-	age, wall := now.Sub(at), now.Round(0).Sub(at.Round(0))
+	return youngBy(now.Sub(at), now.Round(0).Sub(at.Round(0)), limit)
+}
+
+// youngBy is young for an age by the monotonic clock and one by the wall clock.
+func youngBy(age, wall, limit time.Duration) bool {
 	return age >= 0 && age < limit && wall < limit
 }

@@ -46,3 +46,20 @@ func TestInvariant4Proven(t *testing.T) {
 		}
 	}
 }
+
+// A look is too old by either clock: the monotonic one may stand still while the machine sleeps, and a wall clock that was
+// set back makes nothing younger.
+func TestYoungByBothClocks(t *testing.T) {
+	t.Parallel()
+	for _, c := range []struct {
+		age, wall time.Duration
+		want      bool
+	}{
+		{59 * time.Second, 59 * time.Second, true}, {time.Minute, time.Minute, false}, {5 * time.Second, time.Hour, false},
+		{time.Hour, 5 * time.Second, false}, {5 * time.Second, -time.Hour, true}, {-1, 0, false},
+	} {
+		if got := youngBy(c.age, c.wall, time.Minute); got != c.want {
+			t.Errorf("youngBy(%v, %v, 1m) = %v, want %v", c.age, c.wall, got, c.want)
+		}
+	}
+}
