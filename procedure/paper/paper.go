@@ -12,6 +12,7 @@ package paper
 import (
 	"fmt"
 	"io"
+	"slices"
 	"strings"
 	"time"
 
@@ -81,9 +82,10 @@ func start(f *fpdf.Fpdf, made time.Time, title string) (*page, error) {
 		return nil, fmt.Errorf("read the font: %w", err)
 	}
 	p := &page{Fpdf: f, cover: cover}
-	p.AddUTF8FontFromBytes(sans, "", goregular.TTF)
-	p.AddUTF8FontFromBytes(sans, "B", gobold.TTF)
-	p.AddUTF8FontFromBytes(mono, "", gomono.TTF)
+	// Each page gets fonts of its own: the writer changes the bytes it is given.
+	p.AddUTF8FontFromBytes(sans, "", slices.Clone(goregular.TTF))
+	p.AddUTF8FontFromBytes(sans, "B", slices.Clone(gobold.TTF))
+	p.AddUTF8FontFromBytes(mono, "", slices.Clone(gomono.TTF))
 	p.SetCatalogSort(true)
 	p.SetCreationDate(made)
 	p.SetModificationDate(made)
