@@ -64,6 +64,17 @@ type CopyNote struct {
 	Fault   string `json:"fault,omitempty"`
 }
 
+// StandNote is what the last look found on one destination. Seen false: it was not there to be looked at, and Why says
+// so. Rolls counts those whose copy stands there whole; Points names the others, More those that Points has no room for.
+type StandNote struct {
+	Dest   string   `json:"dest"`
+	Seen   bool     `json:"seen"`
+	Why    string   `json:"why,omitempty"`
+	Rolls  int      `json:"rolls"`
+	Points []string `json:"points,omitempty"`
+	More   int      `json:"more,omitempty"`
+}
+
 // Fault is a guard error in the journal.
 type Fault struct {
 	Op   string `json:"op,omitempty"`
@@ -344,7 +355,7 @@ type (
 		Why    string `json:"why,omitempty"`
 	}
 
-	// CloseBegan, TapesCounted, BookCounted, CodeRead and ShiftClosed are the close of the shift.
+	// CloseBegan, TapesCounted, BookCounted, CopiesLooked, SheetWritten, ShiftClosed and CodeRead are the close of the shift.
 	CloseBegan   struct{ Answered }
 	TapesCounted struct {
 		Answered
@@ -357,6 +368,20 @@ type (
 		Counted int  `json:"counted"`
 		Want    int  `json:"want"`
 		Right   bool `json:"right"`
+	}
+	// CloseLeft: back to work from the close.
+	CloseLeft struct{ Answered }
+	// CopiesLooked is the last look at the copies, at the close: every destination in use, and whether the copies of the
+	// proven rolls (Rolls of them) stand there with their names and sizes. LookMS is machine time.
+	CopiesLooked struct {
+		Rolls  int         `json:"rolls"`
+		Dests  []StandNote `json:"dests"`
+		LookMS int64       `json:"look_ms"`
+	}
+	// SheetWritten: the log sheet of the close. Fault says why it, or a part of it, could not be written.
+	SheetWritten struct {
+		Files []string `json:"files,omitempty"`
+		Fault string   `json:"fault,omitempty"`
 	}
 	// ShiftClosed is the last event; its line's code is the closing code. Open lists what does not add up.
 	ShiftClosed struct {
@@ -387,7 +412,8 @@ var prototypes = []Event{
 	CountShown{}, CountRead{}, CardPulled{}, DestLooked{}, RollMarked{}, RollBinned{}, RollTaken{}, RollReseated{}, LockLooked{},
 	EraseBegan{}, EraseDone{}, EraseStopped{}, RollReturned{}, PutBack{}, RollHeld{}, AwayBegan{}, AwayEnded{},
 	Misfit{}, NoteMade{}, NoteDone{}, Refused{}, StrayVolume{}, DestGone{}, DestBack{}, TooLate{}, ClockJumped{},
-	Incident{}, IncidentScored{}, CloseBegan{}, TapesCounted{}, BookCounted{}, ShiftClosed{}, CodeRead{},
+	Incident{}, IncidentScored{}, CloseBegan{}, TapesCounted{}, BookCounted{}, CloseLeft{}, CopiesLooked{},
+	SheetWritten{}, ShiftClosed{}, CodeRead{},
 }
 
 // Events lists a zero value of every event, in the order of this file.

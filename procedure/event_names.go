@@ -169,3 +169,12 @@ func (ShiftClosed) Name() string { return "shift.closed" }
 
 // Name implements Event.
 func (CodeRead) Name() string { return "close.code" }
+
+// Name implements Event.
+func (CloseLeft) Name() string { return "close.left" }
+
+// Name implements Event.
+func (CopiesLooked) Name() string { return "close.looked" }
+
+// Name implements Event.
+func (SheetWritten) Name() string { return "close.sheet" }

@@ -153,7 +153,8 @@ func TestWholeWay(t *testing.T) {
 	if got := tp.s.Open(); len(got) != 0 {
 		t.Errorf("open points after the whole way: %q", got)
 	}
-	tp.must(t, "", CloseBegan{}, TapesCounted{Counted: 1, Want: 1, Right: true}, BookCounted{Counted: 1, Want: 1, Right: true}, ShiftClosed{})
+	tp.must(t, "", CloseBegan{}, TapesCounted{Counted: 1, Want: 1, Right: true}, BookCounted{Counted: 1, Want: 1, Right: true},
+		CopiesLooked{Rolls: 1, Dests: []StandNote{{Dest: "RAID", Seen: true, Rolls: 1}}}, ShiftClosed{})
 	tp.refused(t, "A002", RollReceived{From: "Robin"})
 }
 

@@ -52,6 +52,9 @@ type Media interface {
 	Load(sha string) (*guard.Proof, error)
 	// Look takes the fresh look that the lock needs.
 	Look(ctx context.Context, p *guard.Proof, card guard.Volume) guard.Look
+	// Stand says whether a destination's proven copy stands there: on its own volume, every file by its name and size.
+	// Nothing is hashed. Without a proof it only says whether the destination itself is there.
+	Stand(ctx context.Context, d Destination, p *guard.Proof) error
 	// Erase removes what the permit allows.
 	Erase(ctx context.Context, permit *guard.Permit, p *guard.Proof, card guard.Volume) (guard.Erased, error)
 }

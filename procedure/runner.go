@@ -54,6 +54,9 @@ type Config struct {
 	Tool  string
 	// Questions, if set, looks at what a card holds for what the camera department should be asked. Never a block.
 	Questions func(s *Shift, l Label, list guard.Listing) []string
+	// Sheet, if set, writes the log sheet of a shift at its close, and names the files, also those that it wrote before it
+	// failed. It is called apart from everything else, on a copy of the state.
+	Sheet func(ctx context.Context, s *Shift) (files []string, err error)
 	// Now is the clock, with monotonic readings. Rand makes the sighted checks.
 	Now  func() time.Time
 	Rand *rand.Rand

@@ -3,7 +3,6 @@ package procedure
 import (
 	"fmt"
 	"slices"
-	"strconv"
 	"strings"
 )
 
@@ -224,50 +223,6 @@ func (r *Runner) answerWhich(v string) error {
 	if err := r.takeRoll(l, what); err != nil {
 		r.notify(Notice{Grade: "look", What: string(l) + ": " + whyOf(err) + "."})
 		return err
-	}
-	return nil
-}
-
-func (r *Runner) answerClose(p *Prompt, v string) error {
-	s := r.shift
-	switch p.ID {
-	case "close.open":
-		if v == "b" {
-			return r.reopen()
-		}
-		r.draft.openOK = true
-		return nil
-	case "close.tapes", "close.book":
-		n, err := strconv.Atoi(v)
-		if err != nil || n < 0 {
-			return r.refuse("", p.ID, fmt.Sprintf("%q is not a number.", clip(v, 20)), "")
-		}
-		if p.ID == "close.tapes" {
-			if n != s.Handled() {
-				r.draft.tapes++
-				r.notify(Notice{Grade: "look", What: fmt.Sprintf("%d tapes; %s went into the green bin.", n, plural(s.Handled(), "roll")), Do: "count again; look on reader, desk and floor."})
-			}
-			return r.record("", TapesCounted{Answered: r.answered(), Counted: n, Want: s.Handled(), Right: n == s.Handled()})
-		}
-		if n != s.Lines() {
-			r.draft.lines++
-			r.notify(Notice{Grade: "look", What: fmt.Sprintf("%d lines in the book; %s logged.", n, plural(s.Lines(), "roll")), Do: "compare book and board, then count again."})
-		}
-		return r.record("", BookCounted{Answered: r.answered(), Counted: n, Want: s.Lines(), Right: n == s.Lines()})
-	case "close.done":
-		if v == "b" {
-			return r.reopen()
-		}
-		if err := r.record("", ShiftClosed{Answered: r.answered(), Open: s.Points()}); err != nil {
-			return err
-		}
-		r.code = r.book.Code()
-		return nil
-	case "close.written":
-		r.codeWritten = true
-		return nil
-	case "close.code":
-		return r.readCode(v)
 	}
 	return nil
 }

@@ -2,11 +2,8 @@ package procedure
 
 import (
 	"context"
-	"fmt"
 	"strings"
 	"time"
-
-	"twobin/procedure/journal"
 )
 
 // Do takes one intent: it is journaled, then shown, or refused. See [Desk].
@@ -254,51 +251,4 @@ func (r *Runner) operatorChange(name string) error {
 	err := r.told(r.record("", OperatorChanged{From: r.shift.Operator, To: name}))
 	r.voidPermit()
 	return err
-}
-
-// close begins the close of the shift, or says what keeps it from closing.
-func (r *Runner) close() error {
-	if err := r.told(r.record("", CloseBegan{r.answered()})); err != nil {
-		return err
-	}
-	d := &r.draft
-	d.openOK, d.tapes, d.lines = false, 0, 0
-	r.sayOpen(r.shift.Open())
-	return nil
-}
-
-func (r *Runner) sayOpen(open []string) {
-	r.notices = nil
-	const show = 3
-	for i, o := range open {
-		if i == show {
-			r.notify(Notice{Grade: "look", What: fmt.Sprintf("and %d more; the board lists all.", len(open)-show)})
-			return
-		}
-		r.notify(Notice{Grade: "look", What: "Open: " + o + ".", lasting: true})
-	}
-}
-
-// reopen goes back to work from the close.
-func (r *Runner) reopen() error {
-	r.shift.Closing = false
-	r.notices = nil
-	return nil
-}
-
-// readCode compares what was typed back from the book with the closing code.
-func (r *Runner) readCode(v string) error {
-	right := journal.SameCode(v, r.code)
-	if err := r.record("", CodeRead{Answered: r.answered(), Right: right}); err != nil {
-		return err
-	}
-	if !right {
-		r.notify(Notice{Grade: "look", What: "That is not the closing code.", Safe: "the journal is closed and whole.", Do: "it is shown again: correct the book."})
-		r.codeWritten = false
-		return nil
-	}
-	r.notify(Notice{Grade: "info", What: "The shift is closed."})
-	r.ring("done")
-	r.ended = true
-	return nil
 }

@@ -19,6 +19,8 @@ type draft struct {
 	otherCard bool // the card's label was another one; the tape is asked all the same
 	sighted   map[string]Sighted
 	openOK    bool // the operator closes with open points
+	standOK   bool // and with what the last look found
+	sheetOK   bool // and without a log sheet
 	tapes     int  // wrong counts at the close
 	lines     int
 }
@@ -226,24 +228,6 @@ func (r *Runner) askErase(roll *Roll) *Prompt {
 		return choice("reseat.look", "The lock is closed.", Option{"l", "look again"})
 	}
 	return &Prompt{ID: "erase.label", Kind: PromptErase, Question: "Type the label, read from the tape you kept.", Hide: true}
-}
-
-// maxCounts is how often a wrong count at the close is asked again before it becomes an open point.
-const maxCounts = 2
-
-func (r *Runner) askClose() *Prompt {
-	s, d := r.shift, &r.draft
-	switch {
-	case len(s.Open()) > 0 && !d.openOK:
-		return choice("close.open", "It does not add up. What now?", optOpen...)
-	case !s.TapesRight && d.tapes < maxCounts:
-		return hidden("close.tapes", "Count the tapes that you kept. How many?")
-	case !s.BookRight && d.lines < maxCounts:
-		return hidden("close.book", "Count the lines of today in the book. How many rolls?")
-	case len(s.Points()) > 0:
-		return choice("close.done", "It does not add up.", optOpen...)
-	}
-	return choice("close.done", "Everything adds up.", Option{"c", "close the shift"}, Option{"b", "back to work"})
 }
 
 // lastFrom is who brought the last roll of a camera; lastTo who took one back.

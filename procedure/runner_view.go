@@ -62,6 +62,7 @@ func (r *Runner) Wait(ctx context.Context, after uint64) (uint64, error) {
 // refresh works out the prompt and publishes a new snapshot. The state is locked.
 func (r *Runner) refresh() {
 	r.ensureSighted()
+	r.closeWork()
 	r.setPrompt()
 	r.shot.Store(r.picture())
 	r.version++

@@ -61,7 +61,7 @@ func (s *Shift) apply(e Entry) error {
 		return s.applyAside(e)
 	case CameraSet, MarkingAgreed, KitChecked, BinsPlaced, DestinationSet, DestinationDropped, SetUpDone:
 		return s.applySetUp(e)
-	case CloseBegan, TapesCounted, BookCounted, ShiftClosed:
+	case CloseBegan, TapesCounted, BookCounted, CloseLeft, CopiesLooked, SheetWritten, ShiftClosed:
 		return s.applyClose(e)
 	case CodeRead:
 		return s.refuse(e, "the shift is not closed")
@@ -81,10 +81,16 @@ func (s *Shift) apply(e Entry) error {
 	if r == nil {
 		return s.refuse(e, "no such roll came in")
 	}
+	var err error
 	if h, ok := e.Event.(RollHeld); ok {
-		return s.hold(e, r, h)
+		err = s.hold(e, r, h)
+	} else {
+		err = s.applyRoll(e, r)
 	}
-	return s.applyRoll(e, r)
+	if err == nil {
+		s.Stood, s.Sheet = nil, nil // what a close had found and written is of before
+	}
+	return err
 }
 
 func (s *Shift) refuse(e Entry, why string) *Refusal {

@@ -25,6 +25,7 @@ func (s *Shift) applySetUp(e Entry) error {
 			return s.refuse(e, fmt.Sprintf("%s is in use already", clip(ev.Destination.Name, 20)))
 		}
 		s.Dests = append(s.Dests, ev.Destination)
+		s.Stood, s.Sheet = nil, nil
 		s.voidLocks()
 	case DestinationDropped:
 		if _, ok := s.Dest(ev.Dest); !ok {
@@ -36,6 +37,7 @@ func (s *Shift) applySetUp(e Entry) error {
 			}
 		}
 		s.Dests = slices.DeleteFunc(s.Dests, func(d Destination) bool { return d.Name == ev.Dest })
+		s.Stood, s.Sheet = nil, nil
 		s.voidLocks()
 	case SetUpDone:
 		if why := s.setUpLacks(); why != "" {
@@ -103,6 +105,7 @@ func (s *Shift) applyAside(e Entry) error {
 			return s.refuse(e, "notes are numbered in order")
 		}
 		s.Notes = append(s.Notes, Note{ID: ev.ID, Roll: e.Roll, Camera: ev.Camera, Text: ev.Text, At: e.At})
+		s.Sheet = nil // the notes stand in it
 	case NoteDone:
 		if ev.ID < 1 || ev.ID > len(s.Notes) || s.Notes[ev.ID-1].Done {
 			return s.refuse(e, fmt.Sprintf("note %d is not open", ev.ID))
@@ -128,56 +131,6 @@ func (s *Shift) applyAside(e Entry) error {
 		s.voidLocks()
 	}
 	return nil
-}
-
-// applyClose folds the close of the shift.
-func (s *Shift) applyClose(e Entry) error {
-	switch ev := e.Event.(type) {
-	case CloseBegan:
-		for _, l := range s.Lanes {
-			if l.Roll != "" {
-				return s.refuse(e, fmt.Sprintf("%s is under way", l.Roll))
-			}
-		}
-		s.Closing, s.TapesRight, s.BookRight = true, false, false
-	case TapesCounted:
-		if !s.Closing {
-			return s.refuse(e, "the close has not begun")
-		}
-		if ev.Right != (ev.Counted == s.Handled()) || ev.Want != s.Handled() {
-			return s.refuse(e, "the count does not match its own verdict")
-		}
-		s.Tapes, s.TapesRight = ev.Counted, ev.Right
-	case BookCounted:
-		if !s.Closing {
-			return s.refuse(e, "the close has not begun")
-		}
-		if ev.Right != (ev.Counted == s.Lines()) || ev.Want != s.Lines() {
-			return s.refuse(e, "the count does not match its own verdict")
-		}
-		s.Book, s.BookRight = ev.Counted, ev.Right
-	case ShiftClosed:
-		if !s.Closing {
-			return s.refuse(e, "the close has not begun")
-		}
-		if len(ev.Open) == 0 && len(s.Points()) > 0 {
-			return s.refuse(e, s.Points()[0])
-		}
-		s.Closed, s.OpenPoints = true, ev.Open
-	}
-	return nil
-}
-
-// Points lists what does not add up at the close: open rolls, and the two counts.
-func (s *Shift) Points() []string {
-	p := s.Open()
-	if !s.TapesRight {
-		p = append(p, fmt.Sprintf("tapes kept do not match: %d counted, %d rolls handled", s.Tapes, s.Handled()))
-	}
-	if !s.BookRight {
-		p = append(p, fmt.Sprintf("book lines do not match: %d counted, %d rolls logged", s.Book, s.Lines()))
-	}
-	return p
 }
 
 // applyClosed: after the close only the reading back of the code, and the opening by a later run, are left.

@@ -141,6 +141,8 @@ type Shift struct {
 	BookRight  bool
 	Tapes      int
 	Book       int
+	Stood      *CopiesLooked // the last look at the copies, nil: not taken since the close began or rolls moved
+	Sheet      *SheetWritten // the log sheet of this close, nil: not written yet
 	Closed     bool
 	OpenPoints []string
 	CodeRight  bool

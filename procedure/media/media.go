@@ -14,6 +14,7 @@ import (
 	"math/rand/v2"
 	"os"
 	"path/filepath"
+	"strings"
 	"time"
 
 	"twobin/guard"
@@ -172,6 +173,72 @@ func (m *Media) Look(ctx context.Context, p *guard.Proof, card guard.Volume) gua
 	return look.Take(ctx, look.Request{
 		Proof: p, Card: card.Mount, Ident: m.o.Ident, Policy: m.o.Policy, Rand: m.o.Rand, Now: m.o.Now, Scan: offload.Scan,
 	})
+}
+
+// standPatience is how long a drive may be silent at the last look of a shift, when a person waits for it.
+const standPatience = 20 * time.Second
+
+// What a destination that cannot be looked at is said to be.
+var (
+	errNotMounted = errors.New("not mounted")
+	errOtherDrive = errors.New("another drive is mounted at its place")
+	errNoAnswer   = errors.New("the drive does not answer")
+)
+
+// Stand says whether a destination is there, and with a proof whether its copy stands there whole.
+func (m *Media) Stand(ctx context.Context, d procedure.Destination, p *guard.Proof) error {
+	if p == nil {
+		return m.present(ctx, d)
+	}
+	one := *p // the copies on the other destinations are asked for themselves
+	one.Copies = nil
+	for i := range p.Copies {
+		if c := &p.Copies[i]; c.Name == d.Name && p.Proven(c) {
+			one.Copies = append(one.Copies, *c)
+		}
+	}
+	err := look.Stand(ctx, look.Request{Proof: &one, Ident: m.o.Ident, Policy: m.o.Policy, Now: m.o.Now, Patience: standPatience})
+	if err == nil {
+		return nil
+	}
+	return errors.New(strings.TrimPrefix(err.Error(), d.Name+": "))
+}
+
+// present says why a destination's own volume is not at its path, nil when it is. The system is asked aside: it may not
+// come back from a dying drive.
+func (m *Media) present(ctx context.Context, d procedure.Destination) error {
+	type answer struct {
+		v   guard.Volume
+		err error
+	}
+	got := make(chan answer, 1)
+	go func() {
+		_, err := os.Stat(d.Path)
+		var v guard.Volume
+		if err == nil {
+			v, err = m.Identify(d.Path)
+		}
+		got <- answer{v, err}
+	}()
+	limit := time.NewTimer(standPatience)
+	defer limit.Stop()
+	select {
+	case <-ctx.Done():
+		return ctx.Err()
+	case <-limit.C:
+		return errNoAnswer
+	case a := <-got:
+		switch {
+		case a.err != nil:
+			m.o.Log.Info("last look", "destination", d.Name, "err", a.err)
+			return errNotMounted
+		case a.v.ID != d.Volume.ID && a.v.Mount != d.Volume.Mount:
+			return errNotMounted // the path lies on the disk below, where the drive was mounted
+		case a.v.ID == "" || a.v.ID != d.Volume.ID || a.v.Simulated != d.Volume.Simulated:
+			return errOtherDrive
+		}
+		return nil
+	}
 }
 
 // Erase removes what the permit allows from the card that the fresh look saw.

@@ -1,0 +1,184 @@
+package procedure_test
+
+import (
+	"context"
+	"errors"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"twobin/procedure"
+)
+
+// oneGreen is a rig whose one roll lies in the green bin.
+func oneGreen(t *testing.T, change ...func(*procedure.Config)) *rig {
+	t.Helper()
+	r := newRig(t).start(change...).setUp()
+	r.card("A001", clips("A001"))
+	r.receive("A001")
+	r.toStart("A001")
+	r.toGreen("A001")
+	return r
+}
+
+// toLook begins the close and counts, up to the last look.
+func (r *rig) toLook() {
+	r.tb.Helper()
+	r.ask("next", "c")
+	r.ask("close.tapes", "1")
+	r.ask("close.book", "1")
+}
+
+// TestCloseLooksAtCopies: a file that is gone, a drive that is gone, another drive in its place: each is an open point
+// with its name, and putting it right and looking again clears it.
+func TestCloseLooksAtCopies(t *testing.T) {
+	t.Parallel()
+	r := oneGreen(t)
+	hit, err := filepath.Glob(filepath.Join(r.dir, "raid/*/*/*/A001/notes.txt"))
+	if err != nil || len(hit) != 1 {
+		t.Fatalf("found %v, %v", hit, err)
+	}
+	if err := os.Rename(hit[0], hit[0]+".away"); err != nil {
+		t.Fatal(err)
+	}
+	r.toLook()
+	r.out.await(t, `on RAID, A001: 3 of 4 files at their size`)
+	r.out.await(t, "[close.copies]")
+	if err := os.Rename(hit[0]+".away", hit[0]); err != nil {
+		t.Fatal(err)
+	}
+	if err := os.WriteFile(hit[0], []byte("hello, longer"), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	r.say("l")
+	r.out.await(t, `on RAID, A001: 3 of 4 files at their size`)
+	r.out.await(t, "[close.copies]")
+	if err := os.WriteFile(hit[0], []byte("hello"), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	r.mu.Lock()
+	r.gone["shuttle"] = true
+	r.mu.Unlock()
+	r.say("l")
+	r.out.await(t, "SHUTTLE was not seen at the last look: not mounted")
+	r.out.await(t, "[close.copies]")
+	r.mu.Lock()
+	delete(r.gone, "shuttle")
+	r.mu.Unlock()
+	r.say("l")
+	r.out.await(t, "the copies of 1 roll stand on 2 drives")
+	r.ask("close.done", "c")
+	r.out.await(t, "Closing code: ")
+	s := r.runner.Shift()
+	if !s.Closed || len(s.OpenPoints) != 0 || s.Stood == nil || s.Stood.Rolls != 1 {
+		t.Errorf("closed %v, open %q, look %+v", s.Closed, s.OpenPoints, s.Stood)
+	}
+	if n := r.count("close.looked"); n != 4 {
+		t.Errorf("%d looks are journaled, want 4", n)
+	}
+}
+
+// TestCloseWithADriveNotSeen: the shift closes only "with open points", which name the drive; a drive that was dropped
+// is not looked for.
+func TestCloseWithADriveNotSeen(t *testing.T) {
+	t.Parallel()
+	r := oneGreen(t)
+	r.mu.Lock()
+	r.gone["raid"] = true
+	r.mu.Unlock()
+	r.toLook()
+	r.ask("close.copies", "o")
+	r.ask("close.done", "o")
+	r.out.await(t, "Closing code: ")
+	if s := r.runner.Shift(); len(s.OpenPoints) != 1 || !strings.Contains(s.OpenPoints[0], "RAID was not seen") {
+		t.Errorf("open points = %q, want one about RAID", s.OpenPoints)
+	}
+	other := oneGreen(t)
+	other.mu.Lock()
+	other.gone["raid"] = true
+	other.mu.Unlock()
+	other.toLook()
+	other.ask("close.copies", "drop RAID")
+	other.ask("close.done", "c")
+	other.out.await(t, "Closing code: ")
+	if s := other.runner.Shift(); len(s.OpenPoints) != 0 || len(s.Stood.Dests) != 1 {
+		t.Errorf("open points = %q, looked at %+v", s.OpenPoints, s.Stood.Dests)
+	}
+}
+
+// TestCloseBackToWork: the way back is journaled, so that a new run is at work too, and the next close asks all anew.
+func TestCloseBackToWork(t *testing.T) {
+	t.Parallel()
+	r := oneGreen(t)
+	r.toLook()
+	r.ask("close.done", "b")
+	r.out.await(t, "[next]")
+	r.stop()
+	r.start()
+	r.toLook()
+	r.ask("close.done", "c")
+	r.out.await(t, "Closing code: ")
+	if n := r.count("close.left"); n != 1 {
+		t.Errorf("the way back is journaled %d times, want 1", n)
+	}
+}
+
+// TestCloseWritesTheSheet: a sheet that cannot be written is asked about, can be written again, and is an open point
+// when it is left; one that is written is named.
+func TestCloseWritesTheSheet(t *testing.T) {
+	t.Parallel()
+	var fault error
+	seen := 0
+	r := oneGreen(t, func(c *procedure.Config) {
+		c.Sheet = func(_ context.Context, s *procedure.Shift) ([]string, error) {
+			seen++
+			if len(s.Order) != 1 || s.Stood == nil {
+				t.Errorf("the sheet is written of %v, look %v", s.Order, s.Stood)
+			}
+			return []string{"/home/sheets/day.csv", "/home/sheets/day.xlsx"}, fault
+		}
+	})
+	fault = errors.New("no space left")
+	r.toLook()
+	r.out.await(t, "The log sheet could not be written")
+	r.out.await(t, "[close.sheet]")
+	r.say("o")
+	r.out.await(t, "[close.done]")
+	if p := r.runner.Shift().Points(); len(p) != 1 || !strings.Contains(p[0], "no space left") {
+		t.Errorf("points = %q, want the sheet", p)
+	}
+	fault = nil
+	r.say("b")
+	r.toLook()
+	r.out.await(t, "The log sheet is written: /home/sheets/day.csv, .xlsx.")
+	r.out.await(t, "[close.done]")
+	r.say("note B next week")
+	r.out.await(t, "The log sheet is written")
+	if seen != 3 {
+		t.Errorf("the sheet was written %d times, want 3: a note makes it stale", seen)
+	}
+	if p := r.runner.Shift().Points(); len(p) != 0 {
+		t.Errorf("points = %q", p)
+	}
+}
+
+// TestCloseWithoutAProof: a proof that is lost cannot be looked for, and that is an open point, not a silent pass.
+func TestCloseWithoutAProof(t *testing.T) {
+	t.Parallel()
+	r := oneGreen(t)
+	r.stop()
+	names, err := filepath.Glob(filepath.Join(r.dir, "home/proofs/*"))
+	if err != nil || len(names) == 0 {
+		t.Fatalf("proofs: %v, %v", names, err)
+	}
+	for _, n := range names {
+		if err := os.RemoveAll(n); err != nil {
+			t.Fatal(err)
+		}
+	}
+	r.start()
+	r.toLook()
+	r.out.await(t, "its proof could not be read")
+	r.out.await(t, "[close.copies]")
+}

@@ -1,0 +1,101 @@
+package procedure
+
+import "fmt"
+
+// applyClose folds the close of the shift.
+func (s *Shift) applyClose(e Entry) error {
+	if _, begins := e.Event.(CloseBegan); !begins && !s.Closing {
+		return s.refuse(e, "the close has not begun")
+	}
+	switch ev := e.Event.(type) {
+	case CloseBegan:
+		for _, l := range s.Lanes {
+			if l.Roll != "" {
+				return s.refuse(e, fmt.Sprintf("%s is under way", l.Roll))
+			}
+		}
+		s.Closing, s.TapesRight, s.BookRight, s.Stood, s.Sheet = true, false, false, nil, nil
+	case CloseLeft:
+		s.Closing, s.TapesRight, s.BookRight, s.Stood, s.Sheet = false, false, false, nil, nil
+	case TapesCounted:
+		if ev.Right != (ev.Counted == s.Handled()) || ev.Want != s.Handled() {
+			return s.refuse(e, "the count does not match its own verdict")
+		}
+		s.Tapes, s.TapesRight = ev.Counted, ev.Right
+	case BookCounted:
+		if ev.Right != (ev.Counted == s.Lines()) || ev.Want != s.Lines() {
+			return s.refuse(e, "the count does not match its own verdict")
+		}
+		s.Book, s.BookRight = ev.Counted, ev.Right
+	case CopiesLooked:
+		s.Stood = &ev
+	case SheetWritten:
+		s.Sheet = &ev
+	case ShiftClosed:
+		// Asked before it is journaled, not of what is: journals of before the last look have none.
+		if s.strict && s.Stood == nil {
+			return s.refuse(e, "the last look at the copies was not taken")
+		}
+		if len(ev.Open) == 0 && len(s.Points()) > 0 {
+			return s.refuse(e, s.Points()[0])
+		}
+		s.Closed, s.OpenPoints = true, ev.Open
+	}
+	return nil
+}
+
+// Points lists what does not add up at the close: open rolls, the two counts, what the last look at the copies found,
+// and a log sheet that could not be written.
+func (s *Shift) Points() []string {
+	p := s.Open()
+	if !s.TapesRight || s.Tapes != s.Handled() {
+		p = append(p, fmt.Sprintf("tapes kept do not match: %d counted, %d rolls handled", s.Tapes, s.Handled()))
+	}
+	if !s.BookRight || s.Book != s.Lines() {
+		p = append(p, fmt.Sprintf("book lines do not match: %d counted, %d rolls logged", s.Book, s.Lines()))
+	}
+	if s.Stood != nil {
+		p = append(p, s.Stood.Open()...)
+	}
+	if s.Sheet != nil && s.Sheet.Fault != "" {
+		p = append(p, "the log sheet was not written: "+s.Sheet.Fault)
+	}
+	return p
+}
+
+// Open lists what the last look found amiss, one line each; nil when every copy stands.
+func (c *CopiesLooked) Open() []string {
+	var out []string
+	for _, d := range c.Dests {
+		if !d.Seen {
+			out = append(out, d.Dest+" was not seen at the last look: "+d.Why)
+			continue
+		}
+		for _, p := range d.Points {
+			out = append(out, "on "+d.Dest+", "+p)
+		}
+		if d.More > 0 {
+			out = append(out, fmt.Sprintf("on %s, %s more", d.Dest, plural(d.More, "roll")))
+		}
+	}
+	return out
+}
+
+// Says is what the last look found on a destination, in words; empty when it did not look for it.
+func (c *CopiesLooked) Says(dest string) string {
+	if c == nil {
+		return ""
+	}
+	for _, d := range c.Dests {
+		switch {
+		case d.Dest != dest:
+		case !d.Seen:
+			return "not seen: " + d.Why
+		case len(d.Points) == 0:
+			return fmt.Sprintf("the copies of %s stand there, every file by its name and size", plural(d.Rolls, "roll"))
+		default:
+			return fmt.Sprintf("the copies of %s stand there; not in order: %d", plural(d.Rolls, "roll"), len(d.Points)+d.More)
+		}
+	}
+	return ""
+}
