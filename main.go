@@ -28,7 +28,7 @@ type verbs struct {
 	Doctor   command.Doctor    `cmd:"" help:"What would stop a shift on this computer."`
 	Sheet    command.Sheet     `cmd:"" help:"The log sheet for post: CSV, spreadsheet or page."`
 	Handover command.Handover  `cmd:"" help:"The hand-over of a shift, with drive labels and log sheet."`
-	Find     command.Find      `cmd:"" help:"Find rolls and clips over all days."`
+	Find     command.Find      `cmd:"" help:"Find rolls and clips over all days, a card's history, all rolls of a drive."`
 	Card     command.Card      `cmd:"" help:"The routine on one page, or as strips of label tape."`
 	Copy     command.Copy      `cmd:"" help:"A further proven copy of a roll or folder."`
 	Recheck  command.Recheck   `cmd:"" help:"Read a drive again and compare it with its hash lists."`

@@ -209,8 +209,12 @@ func (a *Archive) Sheet(q sheet.Query, made time.Time, tool string) (*sheet.Shee
 	}
 	s := &sheet.Sheet{Made: made, Tool: tool, Warnings: a.Warnings()}
 	rd := sheet.NewReader(a.load)
-	for _, j := range js {
-		s.Rows = append(s.Rows, rd.Rows(j.Shift, j.Entries)...)
+	for _, j := range a.upTo(js) {
+		if slices.Contains(js, j) {
+			s.Rows = append(s.Rows, rd.Rows(j.Shift, j.Entries)...)
+		} else {
+			rd.Learn(j.Shift)
+		}
 	}
 	for _, d := range a.Doubles() {
 		if q.Production == "" || q.Production == d.Production {
@@ -228,6 +232,36 @@ func (a *Archive) Sheet(q sheet.Query, made time.Time, tool string) (*sheet.Shee
 	}
 	s.Sort()
 	return s, nil
+}
+
+// upTo gives js with all earlier shifts of their productions, in order: what a roll holds may stand on an earlier one.
+func (a *Archive) upTo(js []*Journal) []*Journal {
+	last := map[string]*Journal{}
+	for _, j := range js {
+		last[j.Shift.Opened.Production] = j
+	}
+	var out []*Journal
+	for _, j := range a.shifts(sheet.Query{}) {
+		production := j.Shift.Opened.Production
+		if end := last[production]; end != nil {
+			out = append(out, j)
+			if j == end {
+				delete(last, production)
+			}
+		}
+	}
+	return out
+}
+
+// Before gives a reader of rows that has learned every shift of the same production that was opened before s.
+func (a *Archive) Before(s *procedure.Shift) *sheet.Reader {
+	rd := sheet.NewReader(a.load)
+	for _, j := range a.shifts(sheet.Query{Production: s.Opened.Production}) {
+		if j.Shift.OpenedAt.Wall.Before(s.OpenedAt.Wall) {
+			rd.Learn(j.Shift)
+		}
+	}
+	return rd
 }
 
 // there says in a few words which shifts there are.

@@ -15,7 +15,6 @@ import (
 
 	"twobin/guard"
 	"twobin/guard/hashes"
-	"twobin/guard/proofstore"
 	"twobin/procedure"
 	"twobin/procedure/journal"
 	"twobin/procedure/sheet"
@@ -26,12 +25,6 @@ import (
 func home(t *testing.T) (dir string, days []*harbour.Day) {
 	t.Helper()
 	dir = t.TempDir()
-	proofs := filepath.Join(dir, "proofs")
-	for _, d := range []string{filepath.Join(dir, "journals", "old"), proofs} {
-		if err := os.MkdirAll(d, 0o755); err != nil {
-			t.Fatal(err)
-		}
-	}
 	for n := 1; n <= 3; n++ {
 		d := harbour.Begin(n, "A", "Kim")
 		d.SetUp("A", "blue", "B", "yellow")
@@ -50,37 +43,13 @@ func home(t *testing.T) (dir string, days []*harbour.Day) {
 		Policy: procedure.PolicyNote{Destinations: 2}}, time.Date(2031, 5, 9, 8, 0, 0, 0, time.UTC))
 	drill.SetUp("A", "blue")
 	drill.Receive("A099")
-	names := []string{"day1.jsonl", "old/day2.jsonl", "day3.jsonl"}
-	for i, d := range days {
-		store(t, d, proofs)
-		if _, err := d.WriteJournal(filepath.Join(dir, "journals", names[i])); err != nil {
-			t.Fatal(err)
-		}
-	}
-	if _, err := drill.WriteJournal(filepath.Join(dir, "journals", "drill.jsonl")); err != nil {
+	if err := harbour.Home(dir, append(days[:3:3], drill), "day1.jsonl", "old/day2.jsonl", "day3.jsonl", "drill.jsonl"); err != nil {
 		t.Fatal(err)
 	}
 	if err := os.WriteFile(filepath.Join(dir, "journals", "day1.jsonl.torn-1"), []byte("x"), 0o644); err != nil {
 		t.Fatal(err)
 	}
 	return dir, days
-}
-
-// store saves a day's proofs and puts their real digests into the day's entries.
-func store(t *testing.T, d *harbour.Day, dir string) {
-	t.Helper()
-	for i, e := range d.Entries {
-		ev, ok := e.Event.(procedure.CopyProven)
-		if !ok {
-			continue
-		}
-		sha, err := proofstore.Save(dir, d.Proofs[ev.Proof])
-		if err != nil {
-			t.Fatal(err)
-		}
-		ev.Proof = sha
-		d.Entries[i].Event = ev
-	}
 }
 
 func TestOpen(t *testing.T) {
@@ -360,5 +329,54 @@ func TestDoubles(t *testing.T) {
 	}
 	if s, err = a.Sheet(sheet.Query{Station: "B"}, time.Now(), "t"); err != nil || len(s.Rows) != 1 {
 		t.Errorf("station B: %+v, %v", s, err)
+	}
+}
+
+// TestEqualFilesOverDays: a file of an earlier day is asked about, whether that day is on the sheet or not; one of
+// another production is not.
+func TestEqualFilesOverDays(t *testing.T) {
+	t.Parallel()
+	clip := func(d *harbour.Day, l procedure.Label) {
+		d.SetFiles(l, guard.File{Entry: guard.Entry{Path: "CLIPS/one.vid", Size: 5e9, MTime: d.Clock.UnixNano()}, Hash: 42})
+		d.Receive(l)
+		d.Walk(l)
+	}
+	var days []*harbour.Day
+	for n, l := range []procedure.Label{"A001", "A002"} {
+		d := harbour.Begin(n+1, "A", "Kim")
+		d.SetUp("A", "blue")
+		clip(d, l)
+		days = append(days, d)
+	}
+	other := harbour.BeginAs(procedure.ShiftOpened{Production: "Low Tide", Day: 2, Date: "2031-05-07", Station: "A", Operator: "Kim",
+		Policy: procedure.PolicyNote{Destinations: 2}}, days[1].Clock)
+	other.SetUp("A", "blue")
+	clip(other, "A001")
+	dir := t.TempDir()
+	if err := harbour.Home(dir, append(days, other), "1.jsonl", "2.jsonl", "3.jsonl"); err != nil {
+		t.Fatal(err)
+	}
+	a, err := Open(dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	const want = "1 file stands also on A001"
+	for _, q := range []sheet.Query{{}, {Day: 2}} {
+		s, err := a.Sheet(q, time.Now(), "t")
+		if err != nil {
+			t.Fatal(err)
+		}
+		for i := range s.Rows {
+			r := &s.Rows[i]
+			asked := strings.Contains(strings.Join(r.Questions, "\n"), want)
+			if asks := r.Label == "A002"; asks != asked {
+				t.Errorf("sheet of %s, %s %s asks %q; want the question about A001: %v", q, r.Production, r.Label, r.Questions, asks)
+			}
+		}
+	}
+	for _, j := range a.shifts(sheet.Query{Production: harbour.Production, Day: 2}) {
+		if rows := a.Before(j.Shift).Rows(j.Shift, j.Entries); !strings.Contains(strings.Join(rows[0].Questions, "\n"), want) {
+			t.Errorf("a reader of before the second day asks %q", rows[0].Questions)
+		}
 	}
 }

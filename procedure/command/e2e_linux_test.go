@@ -295,6 +295,8 @@ func TestShiftOnRealMounts(t *testing.T) {
 	p.ask("next", "c")
 	p.ask("close.tapes", "1")
 	p.ask("close.book", "1")
+	p.await("the copies of 1 roll stand on 2 drives")
+	p.await("The log sheet is written: ")
 	p.ask("close.done", "c")
 	_, code, _ := strings.Cut(p.await("Closing code: "), "Closing code: ")
 	p.ask("close.written", "w")
@@ -335,6 +337,10 @@ func TestShiftOnRealMounts(t *testing.T) {
 func (s *station) record() {
 	t := s.tb
 	t.Helper()
+	atClose, err := os.ReadFile(filepath.Join(s.home, "sheets", "Harbour_Lights_day003_cart_sheet.csv"))
+	if err != nil || !strings.Contains(string(atClose), "A001") {
+		t.Errorf("the log sheet of the close: %v\n%s", err, atClose)
+	}
 	csv := sh(t, binary(t), "sheet", "--home", s.home)
 	for _, want := range []string{"A001", "S-0117", "RAID", "SHUTTLE", "Harbour Lights"} {
 		if !strings.Contains(csv, want) {

@@ -1,7 +1,6 @@
 package command
 
 import (
-	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
@@ -83,43 +82,6 @@ func (c *Sheet) sheet(a *App) (*sheet.Sheet, error) {
 	return s, nil
 }
 
-// Find is the verb that finds rolls and clips over all days.
-type Find struct {
-	Common
-	Words []string `arg:"" help:"A label, part of a clip's name, a serial number, or the beginning of a hash; all words must fit."`
-	JSON  bool     `help:"JSON on stdout."`
-}
-
-// mostHits bounds what one search shows.
-const mostHits = 200
-
-// Run searches; exit code 1 if nothing was found.
-func (c *Find) Run(a *App) error {
-	home, err := c.home(a)
-	if err != nil {
-		return err
-	}
-	ar, err := archive.Open(home)
-	if err != nil {
-		return &Exit{Code: CodeFailed, Err: err}
-	}
-	f, err := ar.Find(c.Words, mostHits)
-	if err != nil {
-		return usage("%w", err)
-	}
-	if c.JSON {
-		e := json.NewEncoder(a.Out)
-		e.SetIndent("", "  ")
-		err = e.Encode(f)
-	} else {
-		_, err = io.WriteString(a.Out, f.Text())
-	}
-	if err == nil && len(f.Hits) == 0 {
-		return &Exit{Code: CodeFailed}
-	}
-	return err
-}
-
 // Card is the verb that prints the routine on one page and as strips of label tape.
 type Card struct {
 	Strips bool   `help:"Strips for 12 mm label tape instead of the page."`
@@ -158,6 +120,15 @@ func failed(err error) error {
 	return &Exit{Code: CodeFailed, Err: err}
 }
 
+// earlier is a reader of rows that knows the earlier shifts of a production, as far as they can be read: equal files are
+// asked about over all of its days.
+func earlier(home string, f *found, load func(string) (*guard.Proof, error)) *sheet.Reader {
+	if ar, err := archive.Open(home); err == nil && f.shift.Opened != nil && f.shift.Opened.Drill == "" {
+		return ar.Before(f.shift)
+	}
+	return sheet.NewReader(load)
+}
+
 // Handover is the verb that writes the hand-over of a shift.
 type Handover struct {
 	Common
@@ -181,7 +152,7 @@ func (c *Handover) Run(a *App) error {
 		return err
 	}
 	load := func(sha string) (*guard.Proof, error) { return proofstore.Load(filepath.Join(home, "proofs"), sha) }
-	rows := sheet.Rows(f.shift, f.entries, load)
+	rows := earlier(home, f, load).Rows(f.shift, f.entries)
 	doc := handover.Of(f.shift, f.entries, rows, handover.RecordOf(f.lines, f.damage), a.Now(), "twobin "+Version)
 	s := &sheet.Sheet{Made: a.Now(), Tool: "twobin " + Version, Rows: rows}
 	names, err := handover.Write(c.Dir, doc, s, func(w io.Writer, d handover.Doc) error { return paper.HandOver(w, d, size) })

@@ -7,6 +7,8 @@ import (
 	"path/filepath"
 	"strconv"
 	"testing"
+	"twobin/procedure"
+	"twobin/procedure/sheet/harbour"
 
 	"github.com/rogpeppe/go-internal/testscript"
 )
@@ -38,6 +40,23 @@ func TestScripts(t *testing.T) {
 				if got != args[0] {
 					ts.Fatalf("exit code %s, want %s", got, args[0])
 				}
+			},
+			// harbour: two invented days lie in the data folder, the first one closed.
+			"harbour": func(ts *testscript.TestScript, _ bool, _ []string) {
+				var days []*harbour.Day
+				for n := 1; n <= 2; n++ {
+					d := harbour.Begin(n, "cart", "Kim")
+					d.SetUp("A", "blue", "B", "yellow")
+					for k := 2*n - 1; k <= 2*n; k++ {
+						d.Receive(procedure.MakeLabel("A", k))
+						d.Walk(procedure.MakeLabel("A", k))
+						d.Return(procedure.MakeLabel("A", k))
+					}
+					days = append(days, d)
+				}
+				days[0].Close()
+				days[0].Add("", procedure.CodeRead{Right: true})
+				ts.Check(harbour.Home(ts.Getenv("TWOBIN_HOME"), days, "day1.jsonl", "day2.jsonl"))
 			},
 		},
 	})

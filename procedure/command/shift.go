@@ -97,6 +97,7 @@ func (c *Shift) runner(a *App, home string, policy guard.Policy, log *slog.Logge
 		Rand:  rand.New(rand.NewPCG(rand.Uint64(), rand.Uint64())),
 		Given: procedure.Given{Production: c.Production, Day: c.Day, Operator: c.Operator, Station: c.Station, To: c.To},
 		Known: func(p string) []procedure.Label { return known(home, p) },
+		Sheet: closeSheet(home, a.Now),
 		Questions: func(s *procedure.Shift, l procedure.Label, list guard.Listing) []string {
 			var out []string
 			for _, q := range clips.Listing(l, list, clips.FactsOf(s, s.Roll(l))) {
@@ -220,6 +221,10 @@ func ending(a *App, r *procedure.Runner) error {
 		line = fmt.Sprintf("The shift stays open; points that are open: %d; green cards not handed back: %d. It goes on with: twobin shift", len(s.Open()), len(s.At(procedure.PlaceGreenBin)))
 	}
 	_, werr := fmt.Fprintln(a.Out, procedure.Plain(line))
+	if s.Closed && s.Sheet != nil && len(s.Sheet.Files) > 0 {
+		_, serr := fmt.Fprintln(a.Out, procedure.Plain("Log sheet: "+strings.Join(s.Sheet.Files, ", ")+". The hand-over: twobin handover FOLDER"))
+		werr = errors.Join(werr, serr)
+	}
 	return errors.Join(err, werr)
 }
 

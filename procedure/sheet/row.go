@@ -66,16 +66,45 @@ type Dest struct {
 	List   string
 }
 
-// Reader makes rows. It keeps what it needs to find equal files over all shifts that it was given.
+// Reader makes rows. It keeps what it needs to find equal files over all shifts of a production that it was given.
 type Reader struct {
 	load  func(sha string) (*guard.Proof, error)
-	index clips.Index
+	index map[string]*clips.Index // by production
 }
 
 // NewReader makes a Reader; load gives a proof by the SHA-256 of its file, and is called by several goroutines at once.
 // Nil: proofs are not asked for, and rows have no recording times and no questions.
 func NewReader(load func(sha string) (*guard.Proof, error)) *Reader {
-	return &Reader{load: load}
+	return &Reader{load: load, index: map[string]*clips.Index{}}
+}
+
+// of is the index of a shift's production.
+func (rd *Reader) of(s *procedure.Shift) *clips.Index {
+	ix := rd.index[s.Opened.Production]
+	if ix == nil {
+		ix = &clips.Index{}
+		rd.index[s.Opened.Production] = ix
+	}
+	return ix
+}
+
+// Learn takes in a shift of which no rows are wanted: equal files of it are asked about in rows of later ones. A proof
+// that cannot be read is left out.
+func (rd *Reader) Learn(s *procedure.Shift) {
+	if s.Opened == nil || rd.load == nil {
+		return
+	}
+	loaded, stop := rd.ahead(s)
+	defer stop()
+	ix := rd.of(s)
+	for _, l := range s.Order {
+		if s.Rolls[l].Proof == "" {
+			continue
+		}
+		if got := <-<-loaded; got.err == nil {
+			ix.Add(l, got.proof)
+		}
+	}
 }
 
 // Rows makes the rows of one shift, in order of arrival.
@@ -243,10 +272,11 @@ func (rd *Reader) proof(s *procedure.Shift, r *procedure.Roll, row *Row, p *guar
 	if first, last := clips.Recorded(p.Files); !first.IsZero() {
 		row.First, row.Last = first.In(zone), last.In(zone)
 	}
-	for _, q := range clips.Proof(r.Label, p, clips.FactsOf(s, r), &rd.index) {
+	ix := rd.of(s)
+	for _, q := range clips.Proof(r.Label, p, clips.FactsOf(s, r), ix) {
 		row.Questions = append(row.Questions, q.Text)
 	}
-	rd.index.Add(r.Label, p)
+	ix.Add(r.Label, p)
 }
 
 // Where is the roll's place with what is due, for reading.
