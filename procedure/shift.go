@@ -187,10 +187,10 @@ func (s *Shift) receive(e Entry, ev RollReceived) error {
 
 func (s *Shift) pick(e Entry, ev RollPicked) error {
 	r := s.Rolls[e.Roll]
-	switch l := s.lane(e.Lane); {
+	switch l := s.Lanes[e.Lane]; {
 	case r == nil:
 		return s.refuse(e, "no such roll came in")
-	case l.Roll != "":
+	case l != nil && l.Roll != "":
 		return s.refuse(e, fmt.Sprintf("%s is under way here", l.Roll))
 	case r.Place != PlaceRedBin:
 		return s.refuse(e, fmt.Sprintf("%s is not in the red bin", r.Label))

@@ -365,11 +365,10 @@ func (s *Shift) applyGreen(e Entry, r *Roll) error {
 }
 
 func (s *Shift) taken(e Entry, r *Roll, ev RollTaken) error {
-	l := s.lane(e.Lane)
-	switch {
+	switch l := s.Lanes[e.Lane]; {
 	case r.Place != PlaceGreenBin || !r.Binned:
 		return s.refuse(e, fmt.Sprintf("%s is not in the green bin", r.Label))
-	case l.Roll != "":
+	case l != nil && l.Roll != "":
 		return s.refuse(e, fmt.Sprintf("%s is under way here", l.Roll))
 	}
 	switch ev.For {
@@ -386,7 +385,7 @@ func (s *Shift) taken(e Entry, r *Roll, ev RollTaken) error {
 	default:
 		return s.refuse(e, "a roll is taken for erase or return")
 	}
-	l.Roll = r.Label
+	s.lane(e.Lane).Roll = r.Label
 	r.Out, r.Reseated, r.Lock = true, false, nil
 	s.move(e, r, PlaceHand)
 	return nil
