@@ -22,15 +22,20 @@ func put(t testing.TB, dir, name string, size int) {
 	if err := os.MkdirAll(filepath.Dir(path), 0o755); err != nil {
 		t.Fatal(err)
 	}
-	data := make([]byte, size)
-	random := rand.NewChaCha8([32]byte([]byte(fmt.Sprintf("%032.32s", name))))
-	random.Read(data)
-	if err := os.WriteFile(path, data, 0o644); err != nil {
+	if err := os.WriteFile(path, contents(name, size), 0o644); err != nil {
 		t.Fatal(err)
 	}
 	if err := os.Chtimes(path, made, made); err != nil {
 		t.Fatal(err)
 	}
+}
+
+// contents are the bytes of an invented file.
+func contents(name string, size int) []byte {
+	data := make([]byte, size)
+	random := rand.NewChaCha8([32]byte([]byte(fmt.Sprintf("%032.32s", name))))
+	random.Read(data)
+	return data
 }
 
 // cardTree makes a card with small, large, empty and odd-named files and an empty folder.
