@@ -149,7 +149,7 @@ func TestInvariant6Races(t *testing.T) {
 			}
 		}
 	}
-	t.Logf("%d races tried", tried)
+	t.Logf("figure: erase races = %d", tried)
 }
 
 // lastListing: call n belongs to the listing that proves the card empty, which can only see what was there by then.

@@ -202,8 +202,9 @@ func TestInvariant8KilledAtAnyMoment(t *testing.T) {
 	}
 	limitAll := time.Now().Add(2*time.Minute + time.Duration(kills)*5*time.Second)
 	rng := rand.New(rand.NewPCG(uint64(kills), 5))
-	done := 0
+	done, shifts := 0, 0
 	for done < kills {
+		shifts++
 		r := &robot{station: newStation(t)}
 		for !r.done {
 			if time.Now().After(limitAll) {
@@ -253,7 +254,8 @@ func TestInvariant8KilledAtAnyMoment(t *testing.T) {
 		r.raid.umount()
 		r.shuttle.umount()
 	}
-	t.Logf("%d kills", done)
+	t.Logf("figure: kills = %d", done)
+	t.Logf("figure: whole shifts under kills = %d", shifts)
 }
 
 // journalLines reads what is whole of the only journal; nil if there is none yet.

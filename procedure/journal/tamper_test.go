@@ -79,6 +79,10 @@ func TestInvariant10EverySingleByteEditIsFoundAndLocated(t *testing.T) {
 		}
 	})
 	t.Logf("%d bytes, edits tried: %v", len(raw), count)
+	for kind, n := range count {
+		t.Logf("figure: tampering by %s = %d", kind, n)
+	}
+	t.Logf("figure: bytes of the journal tampered with = %d", len(raw))
 }
 
 // What Open may cut off is only what no acknowledged line can look like: an edit inside the last line is refused, and
@@ -115,6 +119,7 @@ func TestInvariant10TruncationShowsInTheClosingCode(t *testing.T) {
 	t.Parallel()
 	raw, lines := sample(t, "red", "green", "blue")
 	code := CodeOf(lines[len(lines)-1])
+	t.Logf("figure: tampering by truncation = %d", len(raw))
 	for cut := range len(raw) {
 		got, damage := Parse(raw[:cut])
 		n := wholeLines(raw[:cut])

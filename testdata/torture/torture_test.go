@@ -1,0 +1,128 @@
+//go:build torture
+
+// Package torture runs the tests that turn the invariants into numbers, one after the other, and prints every figure at
+// the end:
+//
+//	go test -tags torture -timeout 30m -v ./testdata/torture
+//
+// It takes at most 20 minutes on two cores; what does not fit is run as a share, and the report says so.
+// TWOBIN_TORTURE=full runs everything at its full size (hours; raise -timeout), TWOBIN_TORTURE=short a little of each.
+// TWOBIN_TORTURE_ONLY=TEXT runs only the parts whose name contains TEXT. It writes nothing but temporary files.
+package torture
+
+import (
+	"bufio"
+	"bytes"
+	"fmt"
+	"os"
+	"os/exec"
+	"regexp"
+	"slices"
+	"strconv"
+	"strings"
+	"testing"
+	"time"
+)
+
+// figureLine is how a test says a figure: "figure: name = 12".
+var figureLine = regexp.MustCompile(`figure: (.+?) = (\d+)`)
+
+// row is one line of the report.
+type row struct {
+	figure  string
+	reached int64
+	there   bool
+	want    want
+	failed  bool
+}
+
+// verdict says what to make of a row. A share is fine: what was tried held.
+func (r row) verdict() string {
+	switch {
+	case r.failed:
+		return "NOT OK"
+	case !r.there:
+		return "NOT OK: no figure"
+	case r.want.atMost && r.reached > r.want.n:
+		return "NOT OK: too much"
+	case !r.want.atMost && r.reached < r.want.n:
+		return "ok, a share"
+	}
+	return "ok"
+}
+
+// play runs one part and gives its figures. Its output is shown when it fails.
+func play(t *testing.T, p part, size int) (map[string]int64, bool) {
+	t.Helper()
+	args := []string{"test", "-count=1", "-v", "-timeout", "300m", "-run", p.run}
+	args = append(args, p.args...)
+	if p.fuzz != "" {
+		args = []string{"test", "-run", "^$", "-fuzz", "^" + p.fuzz + "$", "-fuzztime", strconv.Itoa(p.sizes[size]) + "s", "-fuzzminimizetime", "10x"}
+	}
+	cmd := exec.Command("go", append(args, p.pkg)...)
+	cmd.Dir = "../.."
+	cmd.Env = append(os.Environ(), "TWOBIN_TEST_ALL=1")
+	if p.env != "" {
+		cmd.Env = append(cmd.Env, p.env+"="+strconv.Itoa(p.sizes[size]))
+	}
+	began := time.Now()
+	out, err := cmd.CombinedOutput()
+	figures := map[string]int64{}
+	for s := bufio.NewScanner(bytes.NewReader(out)); s.Scan(); {
+		if m := figureLine.FindStringSubmatch(s.Text()); m != nil {
+			n, err := strconv.ParseInt(m[2], 10, 64)
+			if err != nil {
+				t.Errorf("%s: %v", p.name, err)
+			}
+			figures[m[1]] += n
+		}
+	}
+	if p.fuzz != "" && err == nil {
+		figures[p.figures[0].name] = int64(p.sizes[size])
+	}
+	t.Logf("%s: %v, error %v", p.name, time.Since(began).Round(time.Second), err)
+	if err != nil {
+		t.Errorf("%s\n%s", strings.Join(cmd.Args, " "), tail(string(out), 60))
+	}
+	return figures, err == nil
+}
+
+// tail is the last n lines of a text.
+func tail(s string, n int) string {
+	ls := strings.Split(s, "\n")
+	return strings.Join(ls[max(0, len(ls)-n):], "\n")
+}
+
+// TestTorture runs every part and prints the report.
+func TestTorture(t *testing.T) {
+	size := slices.Index([]string{"short", "", "full"}, os.Getenv("TWOBIN_TORTURE"))
+	if size < 0 {
+		t.Fatal("TWOBIN_TORTURE is empty, short or full")
+	}
+	began := time.Now()
+	var rows []row
+	for _, p := range parts() {
+		if !strings.Contains(p.name, os.Getenv("TWOBIN_TORTURE_ONLY")) {
+			continue
+		}
+		figures, ok := play(t, p, size)
+		for _, w := range p.figures {
+			n, there := figures[w.name]
+			rows = append(rows, row{figure: w.name, reached: n, there: there, want: w, failed: !ok})
+		}
+	}
+	report := &strings.Builder{}
+	fmt.Fprintf(report, "\n%-62s %12s %14s  %s\n", "figure", "reached", "full size", "verdict")
+	for _, r := range rows {
+		full := strconv.FormatInt(r.want.n, 10)
+		if r.want.atMost {
+			full = "at most " + full
+		}
+		fmt.Fprintf(report, "%-62s %12d %14s  %s\n", r.figure, r.reached, full, r.verdict())
+		if strings.HasPrefix(r.verdict(), "NOT OK") {
+			t.Errorf("%s: %s", r.figure, r.verdict())
+		}
+	}
+	fmt.Fprintf(report, "%v in all. Full sizes one by one: DEVELOPERS.md.\n", time.Since(began).Round(time.Second))
+	fmt.Println(report)
+}
