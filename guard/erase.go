@@ -70,7 +70,7 @@ var (
 // at once. No system offers to remove a file only if it is still the same.
 //
 // The error is a [*Error] on "card". Before the first removal: KindUnproven (with ErrClosed, ErrUsed, ErrVoid, ErrExpired
-// or ErrOther as its cause where it is the permit's fault), KindGone, KindStopped, KindStalled. Later, or if the first
+// or ErrOther as its cause where it is the permit's fault), KindGone, KindBusy, KindStopped, KindStalled. Later, or if the first
 // removal fails: KindErase, KindStopped, KindStalled; Erased is exact then too. ctx is heeded between files. A card that
 // does not answer within Patience is left alone from then on; the one call that hangs may still take effect.
 func Erase(ctx context.Context, permit *Permit, job EraseJob) (Erased, error) {

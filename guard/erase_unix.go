@@ -14,6 +14,7 @@ import (
 type unixFolder struct {
 	dir *os.File
 	dev uint64
+	top bool // the card's own, which is locked
 }
 
 // openCard opens the top folder of a card. The path itself may be a link, as a reader's may.
@@ -30,7 +31,14 @@ func openCard(path string) (cardFolder, error) {
 		_ = dir.Close()
 		return nil, err
 	}
-	f.dev = self.dev
+	if err := LockFolder(dir); err != nil {
+		_ = dir.Close()
+		if holder := (*Holder)(nil); errors.As(err, &holder) {
+			return nil, &Error{Op: "lock", Item: "card", Kind: KindBusy, Err: holder}
+		}
+		return nil, &fs.PathError{Op: "lock", Path: path, Err: err}
+	}
+	f.dev, f.top = self.dev, true
 	return f, nil
 }
 
@@ -121,7 +129,12 @@ func (f *unixFolder) Sync() error {
 	return nil
 }
 
-func (f *unixFolder) Close() error { return f.dir.Close() }
+func (f *unixFolder) Close() error {
+	if f.top {
+		UnlockFolder(f.dir)
+	}
+	return f.dir.Close()
+}
 
 // entryOf translates; the conversions are needed because the fields' types differ between platforms.
 func entryOf(st *unix.Stat_t) cardEntry {

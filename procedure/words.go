@@ -1,6 +1,7 @@
 package procedure
 
 import (
+	"errors"
 	"fmt"
 	"strconv"
 	"strings"
@@ -98,7 +99,7 @@ var faultWords = map[guard.Kind]Notice{
 		Do:   "pick {roll} again when you are ready.",
 	},
 	guard.KindBusy: {
-		What: "{roll}: another process works on {on}.",
+		What: "{roll}: another process{who} works on {on}.",
 		Safe: "nothing was changed.",
 		Do:   "end the other program, then try again.",
 	},
@@ -135,7 +136,11 @@ func FaultNotice(roll Label, e *guard.Error) Notice {
 	if e.Path != "" {
 		path = " (" + clip(lastPart(e.Path), 24) + ")"
 	}
-	fill := strings.NewReplacer("{roll}", who, "{on}", on, "{need}", need, "{path}", path)
+	holder, by := (*guard.Holder)(nil), ""
+	if errors.As(e, &holder) && holder.PID > 0 {
+		by = fmt.Sprintf(" (number %d)", holder.PID)
+	}
+	fill := strings.NewReplacer("{who}", by, "{roll}", who, "{on}", on, "{need}", need, "{path}", path)
 	return Notice{Grade: "stop", What: fill.Replace(n.What), Safe: fill.Replace(n.Safe), Do: fill.Replace(n.Do), Cause: Plain(e.Error())}
 }
 

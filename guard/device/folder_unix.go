@@ -9,13 +9,16 @@ import (
 	"os"
 
 	"golang.org/x/sys/unix"
+
+	"twobin/guard"
 )
 
 // Folder is a handle on one folder. Names given to it are single entries of that folder, byte for byte.
 type Folder struct {
-	dir   *os.File
-	dev   uint64
-	trial bool // has a temporary name
+	dir    *os.File
+	dev    uint64
+	trial  bool // has a temporary name
+	locked bool // by Lock
 }
 
 // topFolder takes a second handle on what top is on.
@@ -48,8 +51,13 @@ func (f *Folder) self() (Stat, error) {
 // Self describes the folder itself.
 func (f *Folder) Self() (Stat, error) { return f.self() }
 
-// Close closes the handle.
-func (f *Folder) Close() error { return f.dir.Close() }
+// Close closes the handle, and ends its lock.
+func (f *Folder) Close() error {
+	if f.locked {
+		guard.UnlockFolder(f.dir)
+	}
+	return f.dir.Close()
+}
 
 // Stat describes the entry called name, without following a link.
 func (f *Folder) Stat(name string) (Stat, error) {
@@ -178,16 +186,11 @@ func (f *Folder) SetTime(name string, mtime int64) error {
 	return f.fault("set time", name, err)
 }
 
-// Lock keeps other processes of this program out of the folder until the handle is closed. ok false: another has it.
-func (f *Folder) Lock() (ok bool, err error) {
-	err = retry(func() error { return unix.Flock(f.fd(), unix.LOCK_EX|unix.LOCK_NB) })
-	switch {
-	case err == nil, errors.Is(err, unix.ENOTSUP), errors.Is(err, unix.ENOSYS), errors.Is(err, unix.ENOLCK):
-		return true, nil
-	case errors.Is(err, unix.EWOULDBLOCK):
-		return false, nil
-	}
-	return false, f.fault("lock", ".", err)
+// Lock keeps other processes of this program out of the folder until the handle is closed; see [guard.LockFolder].
+func (f *Folder) Lock() error {
+	err := guard.LockFolder(f.dir)
+	f.locked = f.locked || err == nil
+	return f.fault("lock", ".", err)
 }
 
 // placeSlowly gives the file a second name and takes the first away: never replaces either. File systems without links

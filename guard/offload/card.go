@@ -20,6 +20,10 @@ func (r *run) open() {
 		return
 	}
 	r.source, r.cardDir = root, newFolders(root, "")
+	if err := r.ward.aside(r.job.patience(), root.Lock); err != nil {
+		r.fail(fault("lock", card, "", busyOr(guard.KindSourceRead, err), err))
+		return
+	}
 	r.sentry = append(r.sentry, r.guardCard())
 	r.each(func(t *target, p *pulse) *guard.Error { return t.open(p) })
 }
@@ -33,6 +37,14 @@ func goneOr(err error) guard.Kind {
 		return guard.KindDenied
 	}
 	return guard.KindGone
+}
+
+// busyOr is the kind of a failure to lock a folder.
+func busyOr(kind guard.Kind, err error) guard.Kind {
+	if holder := (*guard.Holder)(nil); errors.As(err, &holder) {
+		return guard.KindBusy
+	}
+	return kind
 }
 
 // every is how often the sentries look whether paths still lead to the volumes.

@@ -41,5 +41,5 @@
 //
 // Invariants carried here: 2 (nothing is written to a card), 3 (nothing on a destination is overwritten or removed),
 // 4 (proven only by bytes from the device, after the last write). Different jobs may run concurrently; two jobs on one
-// roll folder exclude each other with [guard.KindBusy] (not on Windows).
+// roll folder exclude each other with [guard.KindBusy], and so do two runs of one card (not on Windows).
 package offload

@@ -157,12 +157,8 @@ func (t *target) open(p *pulse) *guard.Error {
 		return t.fault("make folder", "", guard.KindWrite, err)
 	}
 	t.folders = newFolders(root, t.Folder)
-	free := false
-	if err := p.do(func() (err error) { free, err = t.roll.Lock(); return err }); err != nil {
-		return t.fault("lock folder", "", guard.KindWrite, err)
-	}
-	if !free {
-		return &guard.Error{Op: "open", Item: t.Name, Kind: guard.KindBusy, Err: errors.New("another copy of this roll is at work")}
+	if err := p.do(t.roll.Lock); err != nil {
+		return t.fault("lock folder", "", busyOr(guard.KindWrite, err), err)
 	}
 	return nil
 }

@@ -2,10 +2,13 @@ package recheck
 
 import (
 	"context"
+	"errors"
+	"fmt"
 	"slices"
 	"strings"
 	"time"
 
+	"twobin/guard"
 	"twobin/guard/hashes"
 	"twobin/guard/manifest"
 )
@@ -33,10 +36,11 @@ func (w *work) append(ctx context.Context) error {
 		return err
 	}
 	defer folder.Close()
-	if ok, err := folder.Lock(); err != nil {
+	if err := folder.Lock(); err != nil {
+		if holder := (*guard.Holder)(nil); errors.As(err, &holder) {
+			return fmt.Errorf("%w: %w", errBusy, holder)
+		}
 		return err
-	} else if !ok {
-		return errBusy
 	}
 	newest := map[string]manifest.Reference{}
 	for i := range w.scopes {

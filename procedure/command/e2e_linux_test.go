@@ -436,6 +436,7 @@ func TestSecondProcessIsToldWhoHasTheShift(t *testing.T) {
 	if rc := s.p.exit(); rc != 0 {
 		t.Errorf("first process: exit code %d", rc)
 	}
+	t.Log("figure: two at once, journal = 1")
 }
 
 // A disk image that lies on one destination is no second device: both are lost with the one drive.

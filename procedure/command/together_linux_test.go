@@ -1,0 +1,141 @@
+package command_test
+
+import (
+	"fmt"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"golang.org/x/sys/unix"
+)
+
+// rival begins another shift, of a home of its own, with the same card and the same drives, and works it up to the start.
+func (s *station) rival(production string) *proc {
+	p := run(s.tb, binary(s.tb), "shift", "--home", filepath.Join(s.dir, "other"), "--production", production, "--day", "3", "--operator", "Sasha",
+		"--station", "van", "--to", s.raid.at, "--to", s.shuttle.at, "--reader", s.card.at, "--brief")
+	r := &station{tb: s.tb, dir: s.dir, p: p}
+	r.setUp()
+	p.ask("next", "arrived A001")
+	p.ask("receive.from", "Robin")
+	p.ask("receive.bin", "b")
+	p.ask("next", "p")
+	p.ask("pick.card", "A001")
+	p.ask("pick.tape", "A001")
+	p.ask("seat.tape", "t")
+	return p
+}
+
+// hold takes a lock on a folder from a process of its own, as a twobin at work there has it, and gives its number.
+func hold(tb testing.TB, dir string) (pid int, free func()) {
+	tb.Helper()
+	f, err := os.Open(dir)
+	if err != nil {
+		tb.Fatal(err)
+	}
+	deadline := time.Now().Add(10 * time.Second)
+	for unix.Flock(int(f.Fd()), unix.LOCK_EX|unix.LOCK_NB) != nil {
+		if time.Now().After(deadline) {
+			tb.Fatalf("%s cannot be locked", dir)
+		}
+		time.Sleep(10 * time.Millisecond)
+	}
+	return os.Getpid(), func() { _ = unix.Flock(int(f.Fd()), unix.LOCK_UN); _ = f.Close() }
+}
+
+// Two shifts of two homes see one card at the same time. The one that starts second is told which process has the card,
+// copies nothing, and goes on when the first is through.
+func TestTwoShiftsOneCard(t *testing.T) {
+	s := newStation(t)
+	p := s.rival("Harbour Lights")
+	p.await("waiting for the card")
+	s.card.mount()
+	p.await("[start.go]")
+	pid, free := hold(t, s.card.at) // the first one copies
+	p.say("s")
+	p.await(fmt.Sprintf("another process (number %d) works on the card", pid))
+	if made, _ := filepath.Glob(filepath.Join(s.raid.at, "*/*/A/A001/*")); len(made) != 0 {
+		t.Errorf("copied although the card was taken: %v", made)
+	}
+	free()
+	p.exit()
+	t.Log("figure: two at once, card = 1")
+}
+
+// Two shifts write the same roll to the same drive: the second is told which process works there.
+func TestTwoShiftsOneDestination(t *testing.T) {
+	s := newStation(t)
+	p := s.rival("Harbour Lights")
+	p.await("waiting for the card")
+	s.card.mount()
+	p.await("[start.go]")
+	made := filepath.Join(s.raid.at, "Harbour_Lights", "day003_"+time.Now().Format(time.DateOnly), "A", "A001")
+	if err := os.MkdirAll(made, 0o755); err != nil {
+		t.Fatal(err)
+	}
+	pid, free := hold(t, made)
+	defer free()
+	p.say("s")
+	p.await(fmt.Sprintf("another process (number %d) works on RAID", pid))
+	if left, err := os.ReadDir(made); err != nil || len(left) != 0 {
+		t.Errorf("written to a folder that another process works on: %v, %v", left, err)
+	}
+	p.exit()
+	t.Log("figure: two at once, destination = 1")
+}
+
+// Two whole processes start on the same card at the same moment: whoever is second is told so, or finds the card free
+// because the other is through; no copy is damaged.
+func TestTwoShiftsRace(t *testing.T) {
+	s := newStation(t)
+	a := s.rival("Harbour Lights")
+	b := run(t, binary(t), "shift", "--home", filepath.Join(s.dir, "third"), "--production", "Harbour Lights", "--day", "3", "--operator", "Noa",
+		"--station", "desk", "--to", s.raid.at, "--to", s.shuttle.at, "--reader", s.card.at, "--brief")
+	r := &station{tb: t, dir: s.dir, p: b}
+	r.setUp()
+	b.ask("next", "arrived A001")
+	b.ask("receive.from", "Robin")
+	b.ask("receive.bin", "b")
+	b.ask("next", "p")
+	b.ask("pick.card", "A001")
+	b.ask("pick.tape", "A001")
+	b.ask("seat.tape", "t")
+	s.card.mount()
+	a.await("[start.go]")
+	b.await("[start.go]")
+	a.say("s")
+	b.say("s")
+	ends := 0
+	for _, p := range []*proc{a, b} {
+		l, ok := p.nextOf("[log.serial]", "another process (number ")
+		if !ok {
+			t.Fatalf("neither copies nor is told why not:\n%s", p.text())
+		}
+		if strings.Contains(l, "[log.serial]") {
+			ends++
+		}
+	}
+	if ends == 0 {
+		t.Error("none of the two works")
+	}
+	for _, p := range []*proc{a, b} {
+		p.exit()
+	}
+}
+
+// nextOf waits for a line with one of the texts.
+func (p *proc) nextOf(wants ...string) (string, bool) {
+	end := time.After(40 * time.Second)
+	for {
+		l, ok := p.nextLine(end)
+		if !ok {
+			return "", false
+		}
+		for _, w := range wants {
+			if strings.Contains(l, w) {
+				return l, true
+			}
+		}
+	}
+}
