@@ -42,8 +42,8 @@ func (c *Dummy) Run(a *command.App) error {
 		}
 		return &command.Exit{Code: command.CodeFailed, Err: err}
 	}
-	_, err = fmt.Fprintf(a.Out, "%s is a practice card now: %d files, %s, marker %s. Write %s on card and tape.\n",
-		procedure.Plain(c.Path), len(files), procedure.SizeText(size), dummy.MarkerName, label)
+	_, err = fmt.Fprintf(a.Out, "%s is a practice card now: %d files, %s, marker %s. Write %s on card and tape.\nPractise with it: twobin practice --reader %s\n",
+		procedure.Plain(c.Path), len(files), procedure.SizeText(size), dummy.MarkerName, label, procedure.Plain(c.Path))
 	return err
 }
 

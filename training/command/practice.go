@@ -13,12 +13,14 @@ import (
 	"log/slog"
 	"os"
 	"os/signal"
+	"strconv"
 	"strings"
 	"syscall"
 
 	"golang.org/x/term"
 
 	"twobin/guard"
+	"twobin/guard/watch"
 	"twobin/procedure"
 	"twobin/procedure/board"
 	"twobin/procedure/command"
@@ -26,6 +28,7 @@ import (
 	"twobin/procedure/plain"
 	"twobin/procedure/screen"
 	"twobin/training/drill"
+	"twobin/training/dummy"
 	"twobin/training/practice"
 	"twobin/training/world"
 )
@@ -38,6 +41,7 @@ type Practice struct {
 	Coach   string  `help:"How much the program says beside its questions: full, brief or none." placeholder:"HOW"`
 	Seed    int64   `help:"Which run of the drill; equal seeds give equal drills. Without it one is drawn." placeholder:"N"`
 	List    bool    `help:"List the drills, what each teaches, and where you stand."`
+	Reader  string  `help:"Practise with a real, marked practice card (see twobin dummy): where it is mounted. Another card is not touched." placeholder:"PATH"`
 	Show    bool    `help:"The program plays, you watch; any key pauses."`
 	Speed   float64 `help:"With --show: how fast; 2 is twice as fast." default:"1"`
 	Plain   bool    `help:"Line by line instead of full-screen. Chosen by itself where input or output is no terminal."`
@@ -70,7 +74,34 @@ func (c *Practice) Run(a *command.App) error {
 	if err := c.choose(&o, book, a); err != nil {
 		return err
 	}
+	if err := c.card(&o); err != nil {
+		return err
+	}
 	return c.run(a, o, book)
+}
+
+// card takes the real practice card, if one is named: it has to be there, marked, and hold nothing else.
+func (c *Practice) card(o *practice.Options) error {
+	if c.Reader == "" {
+		return nil
+	}
+	usage := func(format string, v ...any) error {
+		return &command.Exit{Code: command.CodeUsage, Err: fmt.Errorf("--reader %s: "+format, append([]any{procedure.Plain(c.Reader)}, v...)...)}
+	}
+	if c.Show {
+		return usage("--show plays on a simulated card only: leave one of them out")
+	}
+	ident := &watch.Identifier{}
+	switch err := world.UsableCard(c.Reader, ident); {
+	case errors.Is(err, dummy.ErrNotMarked):
+		return usage("this is no practice card, nothing on it was touched; an empty card becomes one with: twobin dummy %s", procedure.Plain(c.Reader))
+	case errors.Is(err, dummy.ErrForeign):
+		return usage("it holds something that twobin has not written, nothing was touched; look at it, then format it and make it a practice card again: %w", err)
+	case err != nil:
+		return usage("%w", err)
+	}
+	o.Card, o.Ident = c.Reader, ident
+	return nil
 }
 
 // choose settles drill, coaching and seed: what was asked for, what waits, or what is proposed.
@@ -161,11 +192,26 @@ func (c *Practice) run(a *command.App, o practice.Options, book practice.Book) e
 	<-watched
 	if isClosed(s.Cut()) {
 		err = errors.Join(err, s.Leave())
-		fmt.Fprintln(a.Out, "DRILL The power is gone; the program has ended. Start it again with the same words: twobin practice")
+		fmt.Fprintln(a.Out, "DRILL The power is gone; the program has ended. Start it again: "+c.again())
 		return errors.Join(err, &command.Exit{Code: command.CodeFailed})
 	}
 	r, endErr := s.End()
 	return errors.Join(err, endErr, c.tell(a, o, s, r, book))
+}
+
+// again is how to go on with a drill after the power cut.
+func (c *Practice) again() string {
+	out := "twobin practice"
+	for _, w := range [][2]string{{"--trainee", c.Trainee}, {"--reader", c.Reader}, {"--home", c.Home}} {
+		switch {
+		case w[1] == "" || w == [2]string{"--trainee", "trainee"}:
+		case strings.ContainsAny(w[1], " \t"):
+			out += " " + w[0] + " " + strconv.Quote(w[1])
+		default:
+			out += " " + w[0] + " " + w[1]
+		}
+	}
+	return procedure.Plain(out)
 }
 
 func isClosed(c <-chan struct{}) bool {

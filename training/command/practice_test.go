@@ -241,3 +241,40 @@ func TestParseSize(t *testing.T) {
 		}
 	}
 }
+
+// A named card that is not there, has no marker, or holds something else is refused: exit code 2, one line, nothing
+// written, no journal.
+func TestPracticeReaderRefused(t *testing.T) {
+	t.Parallel()
+	put := func(dir, name string) string {
+		if err := os.WriteFile(filepath.Join(dir, name), []byte("footage"), 0o644); err != nil {
+			t.Fatal(err)
+		}
+		return dir
+	}
+	mixed := t.TempDir()
+	if _, err := dummy.Prepare(t.Context(), mixed, dummy.Roll{Label: "A001", Shape: dummy.Clips, Seed: 1}); err != nil {
+		t.Fatal(err)
+	}
+	for name, c := range map[string]struct {
+		v    Practice
+		want string
+	}{
+		"nothing there": {Practice{Reader: filepath.Join(t.TempDir(), "none")}, "no such file"},
+		"a file":        {Practice{Reader: filepath.Join(put(t.TempDir(), "x"), "x")}, "not a folder"},
+		"empty":         {Practice{Reader: t.TempDir()}, "no practice card"},
+		"footage":       {Practice{Reader: put(t.TempDir(), "clip.mov")}, "no practice card"},
+		"mixed":         {Practice{Reader: put(mixed, "clip.mov")}, "has not written"},
+		"show":          {Practice{Reader: t.TempDir(), Show: true}, "--show"},
+	} {
+		a, out := app(t, strings.NewReader(""))
+		c.v.Trainee, c.v.Speed = "Kim", 1
+		err := c.v.Run(a)
+		if command.CodeOf(err) != command.CodeUsage || !strings.Contains(err.Error(), c.want) || strings.Contains(err.Error(), "\n") || out.Len() > 0 {
+			t.Errorf("%s: %v, %q", name, err, out)
+		}
+		if _, err := os.Stat(filepath.Join(a.Env("TWOBIN_HOME"), "drills")); !os.IsNotExist(err) {
+			t.Errorf("%s has written something: %v", name, err)
+		}
+	}
+}

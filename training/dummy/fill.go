@@ -58,19 +58,56 @@ func (r Roll) random(what string) *rand.ChaCha8 {
 // Fill writes the roll below dir, which must exist. A file that is there already is an error, never written over. ctx is
 // heeded between blocks.
 func Fill(ctx context.Context, dir string, r Roll) ([]Written, error) {
+	fs, size := r.layout()
+	if len(fs) == 0 {
+		return nil, fmt.Errorf("fill %s: shape %s", dir, r.Shape)
+	}
+	return r.write(ctx, dir, fs, size)
+}
+
+// layout is what Fill writes: files sorted by path, and the bytes of each.
+func (r Roll) layout() ([]file, []int64) {
 	if r.Size == 0 {
 		r.Size = Small
 	}
 	fs := draft(r, rand.New(r.random("names")))
 	if len(fs) == 0 {
-		return nil, fmt.Errorf("fill %s: shape %s", dir, r.Shape)
+		return nil, nil
 	}
 	byPath(fs)
-	return r.write(ctx, dir, fs, sizes(fs, r.Size))
+	return fs, sizes(fs, r.Size)
+}
+
+// at is when file i of n was shot.
+func (r Roll) at(i, n int) time.Time {
+	if r.Shot.IsZero() {
+		return time.Time{}
+	}
+	return r.Shot.Add(-time.Duration(n-1-i) * time.Minute)
+}
+
+// list is what Fill writes, as the marker lists it.
+func (r Roll) list() []listed {
+	fs, size := r.layout()
+	return r.listed(fs, size)
+}
+
+func (r Roll) listed(fs []file, size []int64) []listed {
+	var out []listed
+	for i, f := range fs {
+		out = append(out, listed{f.path, size[i], stamp(r.at(i, len(fs)))})
+	}
+	return out
 }
 
 // Grow adds one more take to a card that Fill filled: clips with numbers that were not used yet.
 func Grow(ctx context.Context, dir string, r Roll) ([]Written, error) {
+	r, fs, size := r.take()
+	return r.write(ctx, dir, fs, size)
+}
+
+// take is what Grow adds: the roll with its next take, files, and the bytes of each.
+func (r Roll) take() (Roll, []file, []int64) {
 	if r.Size == 0 {
 		r.Size = Small / 8
 	}
@@ -80,7 +117,7 @@ func Grow(ctx context.Context, dir string, r Roll) ([]Written, error) {
 	if r.Shape == LongTake {
 		fs = []file{{name + ".mov", 40}, {name + ".txt", 1}}
 	}
-	return r.write(ctx, dir, fs, sizes(fs, r.Size))
+	return r, fs, sizes(fs, r.Size)
 }
 
 func (r Roll) write(ctx context.Context, dir string, fs []file, size []int64) ([]Written, error) {
@@ -91,8 +128,7 @@ func (r Roll) write(ctx context.Context, dir string, fs []file, size []int64) ([
 	defer root.Close() // only files below it were written, and those are closed
 	var out []Written
 	for i, f := range fs {
-		at := r.Shot.Add(-time.Duration(len(fs)-1-i) * time.Minute)
-		if err := r.one(ctx, root, f.path, size[i], at); err != nil {
+		if err := r.one(ctx, root, f.path, size[i], r.at(i, len(fs))); err != nil {
 			return out, fmt.Errorf("fill %s: %s: %w", dir, f.path, err)
 		}
 		out = append(out, Written{f.path, size[i]})
@@ -132,21 +168,36 @@ func (r Roll) one(ctx context.Context, root *os.Root, name string, size int64, a
 	return nil
 }
 
-// empty says whether a folder holds nothing; the first name found otherwise.
+// empty says whether a folder holds nothing; the first name found otherwise. An empty folder of the file system itself
+// does not count.
 func empty(dir string) (string, error) {
-	f, err := os.Open(dir)
+	names, err := namesIn(dir, 2)
 	if err != nil {
 		return "", err
 	}
-	defer f.Close() // only read
-	names, err := f.Readdirnames(1)
-	switch {
-	case errors.Is(err, io.EOF):
-		return "", nil
-	case err != nil:
-		return "", err
+	for _, n := range names {
+		if n == "lost+found" {
+			if below, err := namesIn(filepath.Join(dir, n), 1); err == nil && len(below) == 0 {
+				continue
+			}
+		}
+		return n, nil
 	}
-	return names[0], nil
+	return "", nil
+}
+
+// namesIn reads up to n names of a folder.
+func namesIn(dir string, n int) ([]string, error) {
+	f, err := os.Open(dir)
+	if err != nil {
+		return nil, err
+	}
+	defer f.Close() // only read
+	names, err := f.Readdirnames(n)
+	if errors.Is(err, io.EOF) {
+		return nil, nil
+	}
+	return names, err
 }
 
 // isDir says whether a path is a folder.

@@ -3,18 +3,28 @@ package practice
 import (
 	"fmt"
 	"os"
+	"strconv"
 	"testing"
 	"testing/synctest"
 
 	"twobin/training/drill"
 )
 
-// seeds is how many seeds a drill is played with: few in an ordinary run, all with TWOBIN_TEST_ALL=1.
-func seeds(d drill.Drill, all int64) int64 {
+// seeds is how many seeds a drill is played with: TWOBIN_SEEDS if it is set; one with -short (the race detector's form,
+// whatever else the environment says); full with TWOBIN_TEST_ALL=1, a quarter of it for the long day, which takes as
+// long as twenty others; else few.
+func seeds(d drill.Drill, full int64) int64 {
+	if n, err := strconv.ParseInt(os.Getenv("TWOBIN_SEEDS"), 10, 64); err == nil {
+		return n
+	}
 	switch {
+	case testing.Short():
+		return 1
+	case os.Getenv("TWOBIN_TEST_ALL") == "1" && d.Name == drill.LongDay:
+		return max(1, full/4)
 	case os.Getenv("TWOBIN_TEST_ALL") == "1":
-		return all
-	case testing.Short() || d.Name == drill.LongDay:
+		return full
+	case d.Name == drill.LongDay:
 		return 1
 	}
 	return 3

@@ -62,13 +62,19 @@ func scratch(t testing.TB) string {
 // is on the bubble's clock.
 func play(t *testing.T, o Options, h Habits) (drill.Result, *Session) {
 	t.Helper()
+	return playHands(t, o, h, func(bool) {})
+}
+
+// playHands is play with hands for a real card: hands is told, again and again, whether it belongs in the reader.
+func playHands(t *testing.T, o Options, h Habits, hands func(in bool)) (drill.Result, *Session) {
+	t.Helper()
 	s, err := Start(t.Context(), o)
 	if err != nil {
 		t.Fatal(err)
 	}
 	began := time.Now()
 	p := NewPlayer(s, h)
-	for !turn(t, s, p) {
+	for !turn(t, s, p, hands) {
 		if time.Since(began) > longest {
 			v := s.View()
 			t.Errorf("%s seed %d: stuck at step %s, prompt %+v, world %q, notices %+v", o.Drill.Name, o.Seed, v.Step.ID, v.Prompt, v.World, v.Notices)
@@ -88,10 +94,14 @@ func play(t *testing.T, o Options, h Habits) (drill.Result, *Session) {
 }
 
 // turn lets the player think and make one move; true when the drill has ended.
-func turn(t *testing.T, s *Session, p *Player) bool {
+func turn(t *testing.T, s *Session, p *Player, hands func(in bool)) bool {
 	t.Helper()
 	if synctest.Wait(); s.View().Ended {
 		return true
+	}
+	if hands(s.CardInReader()); s.o.Card != "" {
+		time.Sleep(time.Second) // the reader is looked at
+		synctest.Wait()
 	}
 	if v := s.View(); v.Prompt == nil && !v.Away {
 		time.Sleep(200 * time.Millisecond)

@@ -48,6 +48,10 @@ type Options struct {
 	Pace   world.Pace
 	// Below is the folder for the sandbox; empty is the system's for temporary files.
 	Below string
+	// Card is where a real practice card is mounted that plays the drill's cards; empty: they are simulated. Ident says
+	// which volume is there.
+	Card  string
+	Ident guard.Identifier
 	// Again goes on with a drill that was cut off; nil for a new one.
 	Again *Run
 	Tool  string
@@ -84,7 +88,7 @@ func Start(ctx context.Context, o Options) (_ *Session, err error) {
 	if err := errors.Join(os.MkdirAll(proofs, 0o755), os.MkdirAll(s.folder(), 0o755)); err != nil {
 		return nil, fmt.Errorf("begin drill: %w", err)
 	}
-	wo := world.Options{Plan: s.plan, Pace: o.Pace, Below: o.Below, Shot: shot(s.plan), Log: o.Log}
+	wo := world.Options{Plan: s.plan, Pace: o.Pace, Below: o.Below, Shot: shot(s.plan), Card: o.Card, Ident: o.Ident, Log: o.Log}
 	if o.Again != nil {
 		wo.Dir, s.path = o.Again.Sandbox, o.Again.Path
 	}
@@ -178,6 +182,9 @@ func (s *Session) Cut() <-chan struct{} { return s.world.Cut() }
 // Path is the drill's journal, empty before it was opened. Dir is the sandbox.
 func (s *Session) Path() string { return s.path }
 
+// CardInReader says whether the card belongs in the reader now: for hands in software that seat a real one.
+func (s *Session) CardInReader() bool { return s.world.InReader() }
+
 // Dir is the sandbox's folder.
 func (s *Session) Dir() string { return s.world.Dir() }
 
@@ -229,10 +236,13 @@ func (s *Session) Do(ctx context.Context, i procedure.Intent) error {
 }
 
 // pulled waits for the simulated hands to have the card out of the reader: whoever says that it lies on the desk has
-// pulled it. It gives up after a while; the runner then says what it sees.
+// pulled it. It gives up after a while; the runner then says what it sees. With a real reader only until it was looked at.
 func (s *Session) pulled(ctx context.Context) {
-	const patience = 5 * time.Second
-	ctx, stop := context.WithTimeout(ctx, s.o.Pace.Pull+patience)
+	patience := 5*time.Second + s.o.Pace.Pull
+	if s.o.Card != "" {
+		patience = time.Second
+	}
+	ctx, stop := context.WithTimeout(ctx, patience)
 	defer stop()
 	for seen := uint64(0); ; {
 		r := s.Shift().InLane(1)

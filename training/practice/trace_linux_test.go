@@ -18,6 +18,7 @@ const (
 	traceDrill = "TWOBIN_TRACE_DRILL"
 	traceHome  = "TWOBIN_TRACE_HOME"
 	traceBelow = "TWOBIN_TRACE_BELOW"
+	traceCard  = "TWOBIN_TRACE_CARD" // empty: a simulated card
 )
 
 // TestTracedChild is the drill that TestInvariant9DrillStaysInItsSandbox traces; by itself it does nothing.
@@ -28,14 +29,19 @@ func TestTracedChild(t *testing.T) {
 	}
 	synctest.Test(t, func(t *testing.T) {
 		o := options(t, name, 3, os.Getenv(traceHome), os.Getenv(traceBelow))
-		if r, _ := play(t, o, Habits{}); r.Outcome != drill.Passed {
+		hands := func(bool) {}
+		if dir := os.Getenv(traceCard); dir != "" {
+			card := newPocket(t, dir)
+			o, hands = card.withCard(o), card.hands(t)
+		}
+		if r, _ := playHands(t, o, Habits{}, hands); r.Outcome != drill.Passed {
 			t.Errorf("%s", tell(r))
 		}
 	})
 }
 
-// Invariant 9: a drill reads and writes nothing but its sandbox and its own journal and proofs. Shown by tracing every
-// system call with a file name, for every drill, with strace (a general tool).
+// Invariant 9: a drill reads and writes nothing but its sandbox, its own journal and proofs, and the marked card if one is
+// used. Shown by tracing every system call with a file name, for every drill, with strace (a general tool).
 func TestInvariant9DrillStaysInItsSandbox(t *testing.T) {
 	t.Parallel()
 	if _, err := exec.LookPath("strace"); err != nil {
@@ -55,32 +61,40 @@ func TestInvariant9DrillStaysInItsSandbox(t *testing.T) {
 		if d.Name == drill.LongDay && os.Getenv("TWOBIN_TEST_ALL") != "1" {
 			continue
 		}
-		t.Run(d.Name, func(t *testing.T) {
-			home, below, cwd, out := scratch(t), scratch(t), scratch(t), filepath.Join(scratch(t), "trace")
-			c := exec.Command("strace", "-f", "-y", "-s", "4096", "-e", "trace=%file", "-o", out, self, "-test.run", "^TestTracedChild$", "-test.count", "1")
-			c.Dir = cwd
-			c.Env = append(os.Environ(), traceDrill+"="+d.Name, traceHome+"="+home, traceBelow+"="+below)
-			if b, err := c.CombinedOutput(); err != nil {
-				if strings.Contains(string(b), "PTRACE") && os.Getenv("TWOBIN_TEST_ALL") != "1" {
-					t.Skip("lacks the right to trace")
-				}
-				t.Fatalf("%v\n%s", err, b)
+		t.Run(d.Name, func(t *testing.T) { traceOne(t, self, d, "") })
+		if d.Name != drill.LongDay {
+			t.Run(d.Name+" on a marked card", func(t *testing.T) { traceOne(t, self, d, scratch(t)) })
+		}
+	}
+}
+
+// traceOne traces one drill, with a marked card below a folder if one is given.
+func traceOne(t *testing.T, self string, d drill.Drill, card string) {
+	home, below, cwd, out := scratch(t), scratch(t), scratch(t), filepath.Join(scratch(t), "trace")
+	c := exec.Command("strace", "-f", "-y", "-s", "4096", "-e", "trace=%file", "-o", out, self, "-test.run", "^TestTracedChild$", "-test.count", "1")
+	c.Dir = cwd
+	c.Env = append(os.Environ(), traceDrill+"="+d.Name, traceHome+"="+home, traceBelow+"="+below, traceCard+"="+card)
+	if b, err := c.CombinedOutput(); err != nil {
+		if strings.Contains(string(b), "PTRACE") && os.Getenv("TWOBIN_TEST_ALL") != "1" {
+			t.Skip("lacks the right to trace")
+		}
+		t.Fatalf("%v\n%s", err, b)
+	}
+	writes, onCard := 0, 0
+	for _, call := range traced(t, out) {
+		for _, p := range call.paths {
+			switch {
+			case within(p, filepath.Join(home, "drills")), within(p, below), p == home:
+				writes++
+			case card != "" && within(p, card):
+				onCard++
+			case call.changes() || !system(p, self, cwd):
+				t.Errorf("outside the sandbox: %s: %s", p, call.line)
 			}
-			writes := 0
-			for _, call := range traced(t, out) {
-				for _, p := range call.paths {
-					switch {
-					case within(p, filepath.Join(home, "drills")), within(p, below), p == home:
-						writes++
-					case call.changes() || !system(p, self, cwd):
-						t.Errorf("outside the sandbox: %s: %s", p, call.line)
-					}
-				}
-			}
-			if writes < 50 {
-				t.Errorf("%d calls in the sandbox: the trace has not seen the drill", writes)
-			}
-		})
+		}
+	}
+	if writes < 50 || card != "" && onCard < 50 {
+		t.Errorf("%d calls in the sandbox, %d on the card: the trace has not seen the drill", writes, onCard)
 	}
 }
 

@@ -55,7 +55,15 @@ func (w *World) do(ctx context.Context, d Deed) error {
 	}
 	switch d.Do {
 	case DeedReader:
+		if w.slot != nil {
+			return w.realReader(ctx)
+		}
 		return w.reader(ctx)
+	case DeedMark:
+		if w.slot != nil {
+			return w.remark()
+		}
+		return nil
 	case DeedIncident:
 		return w.begin(ctx, d.What)
 	case DeedBack:
@@ -154,7 +162,7 @@ func (w *World) begin(ctx context.Context, i drill.Planned) error {
 		return w.lose(ctx, i)
 	case drill.NewTake:
 		r, _ := w.plan.Roll(i.Roll)
-		return w.grow(ctx, r, r.Card, 4)
+		return w.grow(ctx, r, r.Card, newTake)
 	case drill.DriveGone:
 		return w.driveGone(ctx, i.Dest)
 	case drill.PowerCut:
@@ -201,14 +209,20 @@ func (w *World) lose(ctx context.Context, i drill.Planned) error {
 func (w *World) grow(ctx context.Context, r drill.Roll, card, take int) error {
 	w.mu.Lock()
 	at := cardPath(card)
-	if w.in == card {
+	if w.in == card && w.slot == nil {
 		at = filepath.Join(readerDir, cardName)
 	}
 	w.mu.Unlock()
-	_, err := dummy.Grow(ctx, filepath.Join(w.dir, at), dummy.Roll{
-		Label: string(r.Label), Shape: r.Shape, Seed: uint64(w.plan.Seed), Take: take, Shot: w.shot,
-	})
+	_, err := dummy.Grow(ctx, filepath.Join(w.dir, at), w.oneMore(r, take))
 	return err
+}
+
+// newTake counts the takes before the one that is shot after the offload: its clip numbers are free in every drill.
+const newTake = 4
+
+// oneMore is one more take on a roll's card.
+func (w *World) oneMore(r drill.Roll, take int) dummy.Roll {
+	return dummy.Roll{Label: string(r.Label), Shape: r.Shape, Seed: uint64(w.plan.Seed), Take: take, Shot: w.shot}
 }
 
 func (w *World) driveGone(ctx context.Context, name string) error {

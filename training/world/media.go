@@ -92,6 +92,7 @@ func (m *Media) against(p procedure.Plan) []*guard.Error {
 			out = append(out, &guard.Error{Op: "check", Item: t.Name, Kind: guard.KindGone, Err: errSimulated})
 		case d.readOnly:
 			out = append(out, &guard.Error{Op: "check", Item: t.Name, Kind: guard.KindReadOnly, Err: errSimulated})
+		case d.Capacity-m.w.about(filepath.Join(drivesDir, d.Name)) > plenty*p.Listing.Bytes():
 		default:
 			free := d.Capacity - m.w.used(filepath.Join(drivesDir, d.Name))
 			if need := p.Listing.Bytes() - free - m.w.used(filepath.Join(drivesDir, d.Name, filepath.FromSlash(t.Folder))); need > 0 {
@@ -101,6 +102,9 @@ func (m *Media) against(p procedure.Plan) []*guard.Error {
 	}
 	return out
 }
+
+// plenty is how many times the bytes of a copy a drive has to have room for, so that its room need not be measured anew.
+const plenty = 4
 
 // driveAt is the drive that carries a path. The state is locked.
 func (w *World) driveAt(p string) *drive {

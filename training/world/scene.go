@@ -41,6 +41,8 @@ const (
 	DeedBack
 	// DeedGrow: more is shot on the card of the roll, without formatting it.
 	DeedGrow
+	// DeedMark: an erase is over; a real practice card gets its marker back.
+	DeedMark
 )
 
 // Deed is one thing to be done after a while.
@@ -117,6 +119,8 @@ func (s *Scene) Hear(e procedure.Entry) []Deed {
 		s.reach(e.Roll, drill.CueBinned)
 	case procedure.RollReturned:
 		s.reach(e.Roll, drill.CueReturned)
+	case procedure.EraseDone, procedure.EraseStopped:
+		deeds = append(deeds, Deed{Do: DeedMark})
 	case procedure.Incident:
 		deeds = append(deeds, s.happened(ev)...)
 	}

@@ -11,6 +11,7 @@ import (
 	"sync"
 	"time"
 
+	"twobin/guard"
 	"twobin/procedure"
 	"twobin/training/drill"
 	"twobin/training/dummy"
@@ -46,7 +47,11 @@ type Options struct {
 	Below string
 	// Shot is when the last roll was shot.
 	Shot time.Time
-	Log  *slog.Logger
+	// Card is where a real practice card is mounted that plays the drill's cards; empty: they are simulated. Ident says
+	// which volume is there.
+	Card  string
+	Ident guard.Identifier
+	Log   *slog.Logger
 }
 
 // World is the outside of one drill. Make one with [Open], join it to a runner with [World.Begin].
@@ -69,9 +74,11 @@ type World struct {
 	desk   Desk
 	scene  *Scene
 	queue  []Deed
-	in     int // card in the reader, none for none
+	in     int   // card in the reader, none for none
+	slot   *slot // the real reader; nil: simulated
 	drives map[string]*drive
 	shown  []string // listing asked for
+	sizes  map[string]measured
 }
 
 // drive is a simulated drive as it is now.
@@ -85,7 +92,7 @@ type drive struct {
 func Open(ctx context.Context, o Options) (*World, error) {
 	w := &World{
 		plan: o.Plan, pace: o.Pace, dir: o.Dir, shot: o.Shot, log: o.Log, scene: NewScene(o.Plan, o.Pace), in: none,
-		changes: make(chan procedure.VolumeChange), wake: make(chan struct{}, 1), cut: make(chan struct{}), drives: map[string]*drive{},
+		changes: make(chan procedure.VolumeChange), wake: make(chan struct{}, 1), cut: make(chan struct{}), drives: map[string]*drive{}, sizes: map[string]measured{},
 	}
 	if w.log == nil {
 		w.log = slog.New(slog.DiscardHandler)
@@ -94,6 +101,11 @@ func Open(ctx context.Context, o Options) (*World, error) {
 		w.drives[d.Name] = &drive{Drive: d}
 	}
 	var err error
+	if o.Card != "" {
+		if w.slot, err = newSlot(o.Card, o.Ident); err != nil {
+			return nil, fmt.Errorf("practice card: %w", err)
+		}
+	}
 	if o.Dir == "" {
 		err = w.make(ctx, o.Below)
 	} else {
@@ -189,8 +201,13 @@ func (w *World) resume() error {
 // Dir is the sandbox's folder.
 func (w *World) Dir() string { return w.dir }
 
-// Reader is the reader's folder: [procedure.Config.Reader].
-func (w *World) Reader() string { return filepath.Join(w.dir, readerDir) }
+// Reader is the reader's folder, or where the real card is mounted: [procedure.Config.Reader].
+func (w *World) Reader() string {
+	if w.slot != nil {
+		return w.slot.path
+	}
+	return filepath.Join(w.dir, readerDir)
+}
 
 // Drive is the folder of a simulated drive; of all drives for the empty name.
 func (w *World) Drive(name string) string { return filepath.Join(w.dir, drivesDir, name) }
@@ -216,7 +233,11 @@ func (w *World) Cut() <-chan struct{} { return w.cut }
 func (w *World) Lines() []string {
 	w.mu.Lock()
 	defer w.mu.Unlock()
-	return append(w.scene.Lines(w.Drive), w.shown...)
+	out := w.scene.Lines(w.Drive)
+	if w.slot != nil {
+		out = append(out, w.slotLines()...)
+	}
+	return append(out, w.shown...)
 }
 
 // Heard takes an entry right after it was journaled: [procedure.Config.Heard]. Deeds wait for Begin.
@@ -271,15 +292,30 @@ func (w *World) Begin(ctx context.Context, d Desk) {
 	w.wg.Add(1)
 	go func() {
 		defer w.wg.Done()
+		var look <-chan time.Time // never without a real reader
+		if w.slot != nil {
+			t := time.NewTicker(everySlot)
+			defer t.Stop()
+			look = t.C
+		}
 		for {
 			w.deeds(ctx)
 			select {
 			case <-ctx.Done():
 				return
+			case <-look:
+				w.plansReader()
 			case <-w.wake:
 			}
 		}
 	}()
+}
+
+// plansReader queues a look at the real reader.
+func (w *World) plansReader() {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	w.queue = append(w.queue, Deed{Do: DeedReader})
 }
 
 // Wait returns when all that Begin started has ended.
