@@ -39,7 +39,7 @@ type fileLine struct {
 // error, which names the line. The monotonic readings are gone; the distances between LastWrite, ReadFrom and Began are
 // kept, whatever the wall clock did between them. Memory grows with what was read, never with what the head claims.
 func ReadProof(r io.Reader) (*Proof, error) {
-	d := &proofReader{in: bufio.NewReaderSize(r, 1<<16)}
+	d := &proofReader{in: bufio.NewReaderSize(r, 1<<13)} // most proofs are a few kB, and a long sheet reads thousands
 	p, err := d.read()
 	if err != nil {
 		return nil, fmt.Errorf("read proof: line %d: %w", d.line, err)

@@ -34,7 +34,7 @@ func DecodeEvent(name string, data json.RawMessage) (Event, error) {
 		return nil, fmt.Errorf("decode event %q: unknown name", clip(name, 40))
 	}
 	v := reflect.New(t)
-	if len(data) > 0 {
+	if len(data) > 0 && string(data) != "{}" {
 		d := json.NewDecoder(bytes.NewReader(data))
 		d.DisallowUnknownFields()
 		if err := d.Decode(v.Interface()); err != nil {

@@ -4,7 +4,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"io"
 	"io/fs"
 	"os"
 	"path/filepath"
@@ -36,17 +35,8 @@ func closeSheet(home string, now func() time.Time) func(context.Context, *proced
 		if err != nil {
 			return nil, err
 		}
-		var done []string
-		for _, f := range []struct {
-			ext   string
-			write func(io.Writer) error
-		}{{".csv", sh.WriteCSV}, {".xlsx", sh.WriteXLSX}, {".html", sh.WriteHTML}} {
-			if err := sheet.Create(base+f.ext, f.write); err != nil {
-				return done, err
-			}
-			done = append(done, base+f.ext)
-		}
-		return done, nil
+		return sheet.CreateAll(sheet.Form{Path: base + ".csv", Write: sh.WriteCSV}, sheet.Form{Path: base + ".xlsx", Write: sh.WriteXLSX},
+			sheet.Form{Path: base + ".html", Write: sh.WriteHTML})
 	}
 }
 

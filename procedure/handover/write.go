@@ -56,7 +56,7 @@ func (d Doc) Base() string {
 // Write puts the hand-over into a folder, which is made when it is not there: hand-over as HTML and, with pdf not nil,
 // as PDF, the drives' labels, and the log sheet in its three forms. The names of what was written come back. When one of
 // the files is there already nothing is written, and the error wraps [fs.ErrExist]. After another fault the files
-// written before it stay.
+// that could be written stay.
 func Write(dir string, d Doc, s *sheet.Sheet, pdf func(w io.Writer, d Doc) error) ([]string, error) {
 	if err := os.MkdirAll(dir, 0o755); err != nil {
 		return nil, fmt.Errorf("write the hand-over: %w", err)
@@ -84,16 +84,11 @@ func Write(dir string, d Doc, s *sheet.Sheet, pdf func(w io.Writer, d Doc) error
 			return nil, fmt.Errorf("%s is there already; nothing was written, give another folder: %w", path, err)
 		}
 	}
-	var done []string
+	var forms []sheet.Form
 	for _, f := range files {
-		if f.write == nil {
-			continue
+		if f.write != nil {
+			forms = append(forms, sheet.Form{Path: filepath.Join(dir, d.Base()+"_"+f.name), Write: f.write})
 		}
-		path := filepath.Join(dir, d.Base()+"_"+f.name)
-		if err := sheet.Create(path, f.write); err != nil {
-			return done, err
-		}
-		done = append(done, path)
 	}
-	return done, nil
+	return sheet.CreateAll(forms...)
 }

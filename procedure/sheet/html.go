@@ -42,7 +42,7 @@ func shortTime(t time.Time) string {
 }
 
 // stamps lists what a roll has reached, with the day only where it is another than that of its arrival.
-func stamps(r Row) []stamp {
+func stamps(r *Row) []stamp {
 	var out []stamp
 	for _, s := range []struct {
 		name string
@@ -65,7 +65,7 @@ func stamps(r Row) []stamp {
 // WriteHTML writes the sheet as one page.
 func (s *Sheet) WriteHTML(w io.Writer) error {
 	funcs := Funcs()
-	funcs["times"] = stamps
+	funcs["row"] = func(r Row) template.HTML { return r.html() }
 	t, err := template.New("sheet").Funcs(funcs).Parse(sheetHTML)
 	if err != nil {
 		return fmt.Errorf("write the sheet as HTML: %w", err)

@@ -322,25 +322,3 @@ func TestWritersReportFaults(t *testing.T) {
 		}
 	}
 }
-
-// TestTenThousand: the issue's own limit, 2 s for a production of 10,000 rolls.
-func TestTenThousand(t *testing.T) {
-	if testing.Short() || raceOn {
-		t.Skip("times are not measured in short mode or under the race detector")
-	}
-	s := many(10_000)
-	for name, w := range map[string]func(io.Writer) error{"CSV": s.WriteCSV, "XLSX": s.WriteXLSX, "HTML": s.WriteHTML} {
-		best := time.Hour
-		for range 3 {
-			begin := time.Now()
-			if err := w(io.Discard); err != nil {
-				t.Fatal(err)
-			}
-			best = min(best, time.Since(begin))
-		}
-		t.Logf("%s: %v", name, best)
-		if best > 2*time.Second {
-			t.Errorf("%s of 10,000 rolls took %v, want under 2 s", name, best)
-		}
-	}
-}

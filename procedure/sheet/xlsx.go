@@ -128,6 +128,10 @@ func (b *book) table(name string, titles []string, widths []float64, n int, row 
 	if err := b.f.AutoFilter(name, "A1:"+last, nil); err != nil {
 		return err
 	}
+	// After the filter, which sets the same part anew; before the rows, which the library would read back for it.
+	if err := b.page(name); err != nil {
+		return err
+	}
 	sw, err := b.f.NewStreamWriter(name)
 	if err != nil {
 		return err
@@ -166,26 +170,21 @@ func (b *book) rolls(s *Sheet) error {
 		titles[i], widths[i] = c.title, min(60, max(c.width, float64(len(c.title)+2)))
 	}
 	line := make([]any, len(cols))
-	err := b.table(sheetRolls, titles, widths, len(s.Rows), func(i int) []any {
+	return b.table(sheetRolls, titles, widths, len(s.Rows), func(i int) []any {
 		for j, c := range cols {
 			line[j] = b.value(c.value(&s.Rows[i]))
 		}
 		return line
 	})
-	if err != nil {
-		return err
-	}
-	landscape, fit, high := "landscape", 1, 0
-	return b.page(sheetRolls, landscape, fit, high)
 }
 
-// page sets a sheet up for paper: as wide as one page.
-func (b *book) page(name, orientation string, wide, high int) error {
-	on := true
+// page sets a sheet up for paper: landscape, as wide as one page, as many pages as it takes.
+func (b *book) page(name string) error {
+	on, landscape, wide, high := true, "landscape", 1, 0
 	if err := b.f.SetSheetProps(name, &excelize.SheetPropsOptions{FitToPage: &on}); err != nil {
 		return err
 	}
-	return b.f.SetPageLayout(name, &excelize.PageLayoutOptions{Orientation: &orientation, FitToWidth: &wide, FitToHeight: &high})
+	return b.f.SetPageLayout(name, &excelize.PageLayoutOptions{Orientation: &landscape, FitToWidth: &wide, FitToHeight: &high})
 }
 
 func (b *book) totals(s *Sheet) error {

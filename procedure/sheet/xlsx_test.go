@@ -42,6 +42,14 @@ type (
 		Filter struct {
 			Ref string `xml:"ref,attr"`
 		} `xml:"autoFilter"`
+		Fit struct {
+			On bool `xml:"fitToPage,attr"`
+		} `xml:"sheetPr>pageSetUpPr"`
+		Page struct {
+			Orientation string `xml:"orientation,attr"`
+			Wide        int    `xml:"fitToWidth,attr"`
+			High        int    `xml:"fitToHeight,attr"`
+		} `xml:"pageSetup"`
 		Rows []struct {
 			Cells []xCell `xml:"c"`
 		} `xml:"sheetData>row"`
@@ -194,6 +202,9 @@ func TestXLSX(t *testing.T) {
 		ws := b.sheets[name]
 		if ws.Pane.YSplit != 1 || ws.Pane.State != "frozen" {
 			t.Errorf("%s: the header is not frozen: %+v", name, ws.Pane)
+		}
+		if !ws.Fit.On || ws.Page.Orientation != "landscape" || ws.Page.Wide != 1 || ws.Page.High != 0 {
+			t.Errorf("%s is not as wide as one page on paper: %+v, %+v", name, ws.Fit, ws.Page)
 		}
 		last := len(b.cells[name][0]) - 1
 		if from, to, ok := strings.Cut(strings.ReplaceAll(ws.Filter.Ref, "$", ""), ":"); !ok || from != "A1" || column26(to) != last || !strings.HasSuffix(to, fmt.Sprint(len(b.cells[name]))) {

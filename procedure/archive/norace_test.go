@@ -1,5 +1,5 @@
 //go:build !race
 
-package sheet
+package archive
 
 const raceOn = false
