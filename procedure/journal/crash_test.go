@@ -23,6 +23,13 @@ func TestMain(m *testing.M) {
 			os.Exit(1)
 		}
 	}
+	if dir := os.Getenv("TWOBIN_JOURNAL_SCRIPT"); dir != "" {
+		if err := script(dir); err != nil {
+			fmt.Fprintln(os.Stderr, err)
+			os.Exit(1)
+		}
+		os.Exit(0)
+	}
 	os.Exit(m.Run())
 }
 
