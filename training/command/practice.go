@@ -17,6 +17,7 @@ import (
 	"strings"
 	"syscall"
 
+	"github.com/charmbracelet/x/ansi"
 	"golang.org/x/term"
 
 	"twobin/guard"
@@ -181,8 +182,12 @@ func (c *Practice) run(a *command.App, o practice.Options, book practice.Book) e
 		case <-ui.Done():
 		}
 	}()
-	fmt.Fprintf(a.Out, "DRILL %s: %s. Seed %d, coach %s, trainee %s.\n", o.Drill.Name, o.Drill.Title, o.Seed, o.Coach, procedure.Plain(o.Trainee))
-	fmt.Fprintf(a.Out, "DRILL sandbox: %s\n", s.Dir())
+	if err := errors.Join(
+		drill.Say(a.Out, "%s: %s. Trainee %s, coach %s, seed %d.", o.Drill.Name, o.Drill.Title, o.Trainee, o.Coach, o.Seed),
+		printed(fmt.Fprintf(a.Out, "DRILL sandbox: %s\n", s.Dir())),
+	); err != nil {
+		return errors.Join(err, s.Leave())
+	}
 	if o.Coach == practice.Shown {
 		err = show(ui, a, s, c.Speed)
 	} else {
@@ -192,7 +197,7 @@ func (c *Practice) run(a *command.App, o practice.Options, book practice.Book) e
 	<-watched
 	if isClosed(s.Cut()) {
 		err = errors.Join(err, s.Leave())
-		fmt.Fprintln(a.Out, "DRILL The power is gone; the program has ended. Start it again: "+c.again())
+		err = errors.Join(err, drill.Say(a.Out, "The power is gone; the program has ended. Start it again: %s", c.again()))
 		return errors.Join(err, &command.Exit{Code: command.CodeFailed})
 	}
 	r, endErr := s.End()
@@ -252,7 +257,7 @@ func (c *Practice) tell(a *command.App, o practice.Options, s *practice.Session,
 		}
 	}
 	if s.Path() != "" {
-		fmt.Fprintln(a.Out, "DRILL journal: "+s.Path())
+		fmt.Fprintln(a.Out, "DRILL\nDRILL journal: "+procedure.Plain(s.Path()))
 	}
 	fmt.Fprintln(a.Out, "DRILL the sandbox is removed.")
 	now, err := practice.ReadBook(o.Home, o.Trainee)
@@ -260,27 +265,34 @@ func (c *Practice) tell(a *command.App, o practice.Options, s *practice.Session,
 		return err
 	}
 	next, how := now.Next()
-	_, err = fmt.Fprintf(a.Out, "DRILL next: twobin practice %s --coach %s (%s)\n", next.Name, how, next.Title)
+	err = drill.Say(a.Out, "next: twobin practice %s --coach %s (%s)", next.Name, how, next.Title)
 	if err == nil && r.Outcome == drill.NotPassed && o.Coach != practice.Shown {
 		return &command.Exit{Code: command.CodeFailed}
 	}
 	return err
 }
 
+// printed is the error of printing.
+func printed(_ int, err error) error { return err }
+
 // list prints every drill.
 func list(w io.Writer, book practice.Book, trainee string) error {
 	var b strings.Builder
 	fmt.Fprintf(&b, "DRILLS for %s\n", procedure.Plain(trainee))
+	fmt.Fprintln(&b, ansi.Wordwrap("A drill is passed by: "+drill.Common+".", 78, ""))
 	for _, d := range drill.Drills() {
 		fmt.Fprintf(&b, "\n%-12s stage %d  %s\n", d.Name, d.Stage, d.Title)
 		fmt.Fprintf(&b, "  standing: %s\n", book.Of(d.Name).Line())
-		for _, t := range d.Teaches {
-			fmt.Fprintf(&b, "  teaches: %s\n", t)
+		for n, l := range strings.Split(ansi.Wordwrap(strings.Join(d.Teaches, "; "), 64, ""), "\n") {
+			fmt.Fprintf(&b, "  %-9s %s\n", map[bool]string{true: "teaches:"}[n == 0], l)
 		}
-		fmt.Fprintf(&b, "  passed by: %s\n", strings.Join(d.Says(), "; "))
+		fmt.Fprintf(&b, "  allowed:  %s\n", d.Allows())
 	}
 	next, how := book.Next()
 	fmt.Fprintf(&b, "\nnext: twobin practice %s --coach %s\n", next.Name, how)
+	if s := book.Of(next.Name); s.Shown == 0 && s.Done == 0 {
+		fmt.Fprintf(&b, "watch it first: twobin practice %s --show\n", next.Name)
+	}
 	_, err := io.WriteString(w, b.String())
 	return err
 }

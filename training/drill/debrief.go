@@ -7,6 +7,8 @@ import (
 	"strings"
 	"time"
 
+	"github.com/charmbracelet/x/ansi"
+
 	"twobin/procedure"
 )
 
@@ -27,32 +29,60 @@ func Standard(s procedure.Step) time.Duration {
 	return 0
 }
 
-// Debrief writes what a trainee is told after a drill. earlier are the trainee's own times by step from earlier drills;
-// nil for none. Every line of it says DRILL.
+// Debrief writes what a trainee is told after a drill, for a window of 80 columns. earlier are the trainee's own times by
+// step from earlier drills; nil for none. Every line of it says DRILL.
 func Debrief(w io.Writer, d Drill, r Result, earlier map[procedure.Step]Times) error {
 	p := &page{}
-	p.line("debrief: %s, %s. Seed %d, coach %s.", r.Drill, d.Title, r.Seed, r.Coach)
-	p.line("result: %s", outcomeWords(r))
+	p.head("debrief: %s, %s", r.Drill, d.Title)
+	p.line(0, "result: %s Seed %d, coach %s.", outcomeWords(r), r.Seed, r.Coach)
 	for _, l := range r.Lacking {
-		p.line("  lacking: %s", l)
+		p.line(2, "lacking: %s", l)
 	}
-	p.line("passed by: %s.", strings.Join(d.Says(), "; "))
-	r.tellFindings(p)
-	for _, s := range r.Slips {
-		p.line("out of order, refused %s: %s%s, due was %s. %s", clock(s.At, r.Began), s.Asked, about(s.Roll), s.Due, sentence(s.Why))
+	p.line(0, "passed by:")
+	for _, c := range d.Says() {
+		p.line(2, "%s", c)
 	}
-	if n := r.StartOver; n > 0 {
-		p.line("start limit passed: %d times", n)
-	}
+	r.tellRight(p)
+	r.tellWrong(p)
+	r.tellSlips(p)
 	r.tellTimes(p, earlier)
 	_, err := io.WriteString(w, p.b.String())
 	return err
 }
 
+// Say writes one paragraph as the debrief does: it says DRILL, and is wrapped to 80 columns.
+func Say(w io.Writer, format string, a ...any) error {
+	p := &page{}
+	p.line(0, format, a...)
+	_, err := io.WriteString(w, p.b.String())
+	return err
+}
+
+// page gathers lines.
 type page struct{ b strings.Builder }
 
-func (p *page) line(format string, a ...any) {
-	fmt.Fprintf(&p.b, "DRILL %s\n", procedure.Plain(fmt.Sprintf(format, a...)))
+// width is the window that a debrief is written for, in columns.
+const width = 80
+
+// head begins a part.
+func (p *page) head(format string, a ...any) {
+	if p.b.Len() > 0 {
+		p.b.WriteString("DRILL\n")
+	}
+	p.line(0, "-- "+format, a...)
+}
+
+// line writes one paragraph, indented, and wrapped between words; what does not fit goes two columns further in.
+func (p *page) line(indent int, format string, a ...any) {
+	const mark = "DRILL "
+	room := width - len(mark) - indent
+	pad := strings.Repeat(" ", indent)
+	for n, l := range strings.Split(ansi.Wordwrap(procedure.Plain(fmt.Sprintf(format, a...)), room-2, ""), "\n") {
+		if n == 1 {
+			pad += "  "
+		}
+		p.b.WriteString(strings.TrimRight(mark+pad+l, " ") + "\n")
+	}
 }
 
 func outcomeWords(r Result) string {
@@ -68,52 +98,117 @@ func outcomeWords(r Result) string {
 	return "broken off."
 }
 
-// tellFindings: what went right first, then what did not, with moment, reason and what to do.
-func (r *Result) tellFindings(p *page) {
-	fs := slices.SortedStableFunc(slices.Values(r.Findings), byTime)
-	met := 0
-	for _, f := range fs {
+// tellRight: what went right comes first.
+func (r *Result) tellRight(p *page) {
+	p.head("what went right")
+	for _, f := range slices.SortedStableFunc(slices.Values(r.Findings), byTime) {
 		if f.Verdict == Right {
 			s, _ := SpecOf(f.Kind)
-			p.line("right %s%s: %s. %s", clock(f.At, r.Began), about(f.Roll), s.Title, sentence(f.Why))
-		}
-		if f.Verdict != NotMet {
-			met++
+			p.line(2, "%s%s, %s: %s", clock(f.At, r.Began), about(f.Roll), s.Title, sentence(f.Why))
 		}
 	}
-	for _, f := range fs {
-		if f.Verdict != Late && f.Verdict != Wrong && f.Verdict != Missed {
-			continue
-		}
-		s, _ := SpecOf(f.Kind)
-		p.line("%s %s%s: %s. %s", f.Verdict, clock(f.At, r.Began), about(f.Roll), s.Title, sentence(f.Why))
-		p.line("  right is: %s", s.Right)
-		p.line("  why: %s", s.Why)
-		p.line("  do: %s", s.Do)
+	if len(r.Critical) > 0 && r.StartOver == 0 {
+		p.line(2, "Every copy was started within the limit.")
 	}
-	if met == 0 {
-		p.line("nothing unusual happened in this drill.")
+	if len(r.Desk) > 0 && r.DeskOver == 0 {
+		p.line(2, "No card lay on the desk for longer than the limit.")
+	}
+	if len(r.Slips) == 0 {
+		p.line(2, "Nothing was tried out of its order.")
 	}
 }
 
+// tellWrong: what did not, with moment, reason, and what to do.
+func (r *Result) tellWrong(p *page) {
+	met, told := 0, false
+	for _, f := range slices.SortedStableFunc(slices.Values(r.Findings), byTime) {
+		if f.Verdict != NotMet {
+			met++
+		}
+		if f.Verdict != Late && f.Verdict != Wrong && f.Verdict != Missed {
+			continue
+		}
+		if !told {
+			p.head("what did not go right")
+			told = true
+		}
+		s, _ := SpecOf(f.Kind)
+		p.line(2, "%s, %s%s, %s: %s", strings.ToUpper(f.Verdict.String()), clock(f.At, r.Began), about(f.Roll), s.Title, sentence(f.Why))
+		p.line(4, "right is: %s.", s.Right)
+		p.line(4, "why: %s", s.Why)
+		p.line(4, "do: %s", s.Do)
+	}
+	if n := r.StartOver; n > 0 {
+		p.head("the start limit was passed %s", times(n))
+	}
+	if met == 0 {
+		p.head("nothing unusual happened in this drill")
+	}
+}
+
+// tellSlips: what was tried out of its order.
+func (r *Result) tellSlips(p *page) {
+	if len(r.Slips) == 0 {
+		return
+	}
+	p.head("tried out of order, %s: the program refused it", times(len(r.Slips)))
+	for _, s := range r.Slips {
+		p.line(2, "%s%s: %s, when %s was due. %s", clock(s.At, r.Began), about(s.Roll), askedWords(s.Asked), s.Due, sentence(s.Why))
+	}
+}
+
+func times(n int) string {
+	if n == 1 {
+		return "once"
+	}
+	return fmt.Sprintf("%d times", n)
+}
+
+// askedWords says in the routine's words what an event or command would have done.
+func askedWords(asked string) string {
+	known := map[string]string{
+		"roll.received": "receive", "roll.picked": "pick", "label.read": "a label", "tape.moved": "seat", "copy.began": "start",
+		"roll.logged": "log", "card.pulled": "pull", "roll.marked": "mark", "roll.binned": "bin", "roll.taken": "a card out of the green bin",
+		"erase.began": "erase", "roll.returned": "return", "roll.putback": "put back", "roll.held": "on hold",
+	}
+	if w, ok := known[asked]; ok {
+		return w
+	}
+	return asked
+}
+
+// tellTimes is a table: the trainee's own time by step, beside earlier ones and the house's standard.
 func (r *Result) tellTimes(p *page, earlier map[procedure.Step]Times) {
+	type row struct{ name, middle, most, before, standard string }
+	var rows []row
 	for _, spec := range procedure.Routine() {
 		t := r.Steps[spec.Step]
 		if len(t) == 0 {
 			continue
 		}
-		text := fmt.Sprintf("time at %s: %s in the middle, %s at most", spec.ID, span(t.Median()), span(t.Longest()))
-		if before := earlier[spec.Step]; len(before) > 0 {
-			text += fmt.Sprintf("; yours before: %s", span(before.Median()))
+		before := "-"
+		if e := earlier[spec.Step]; len(e) > 0 {
+			before = span(e.Median())
 		}
-		text += fmt.Sprintf("; standard: %s", span(Standard(spec.Step)))
-		p.line("%s", text)
+		rows = append(rows, row{spec.ID, span(t.Median()), span(t.Longest()), before, span(Standard(spec.Step))})
 	}
-	if len(r.Critical) > 0 {
-		p.line("in critical steps: %s in the middle, %s at most", span(r.Critical.Median()), span(r.Critical.Longest()))
+	add := func(name string, t Times) {
+		if len(t) > 0 {
+			rows = append(rows, row{name, span(t.Median()), span(t.Longest()), "-", "-"})
+		}
 	}
-	if len(r.Desk) > 0 {
-		p.line("on the desk: %s in the middle, %s at most; over the limit: %d", span(r.Desk.Median()), span(r.Desk.Longest()), r.DeskOver)
+	add("critical steps", r.Critical)
+	add("on the desk", r.Desk)
+	if len(rows) == 0 {
+		return
+	}
+	p.head("your time at each step, the machine's left out")
+	p.line(2, "%-16s%10s%10s%14s%10s", "", "in middle", "at most", "yours before", "standard")
+	for _, w := range rows {
+		p.line(2, "%-16s%10s%10s%14s%10s", w.name, w.middle, w.most, w.before, w.standard)
+	}
+	if r.DeskOver > 0 {
+		p.line(2, "Over the desk limit: %s.", times(r.DeskOver))
 	}
 }
 

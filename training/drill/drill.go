@@ -1,6 +1,9 @@
 package drill
 
-import "fmt"
+import (
+	"fmt"
+	"strings"
+)
 
 // Drill is one exercise, as data.
 type Drill struct {
@@ -42,21 +45,48 @@ type Criteria struct {
 
 // Says is the criteria in words, one line each.
 func (c Criteria) Says() []string {
-	out := []string{"every roll closed or on hold with a reason, tapes and book counted right", "no incident handled wrong or missed"}
+	out := strings.SplitN(Common, ", no ", 2)
+	out[1] = "no " + out[1]
 	if c.Late == 0 {
 		out = append(out, "none handled late")
 	} else {
 		out = append(out, fmt.Sprintf("at most %d handled late", c.Late))
 	}
-	if c.Orders == 0 {
+	switch c.Orders {
+	case 0:
 		out = append(out, "nothing tried out of its order")
-	} else {
+	case 1:
+		out = append(out, "at most 1 thing tried out of its order")
+	default:
 		out = append(out, fmt.Sprintf("at most %d things tried out of their order", c.Orders))
 	}
 	if !c.AnyDesk {
 		out = append(out, "no card on the desk for longer than the limit")
 	}
 	return out
+}
+
+// Common is what every drill is passed by.
+const Common = "every roll closed or on hold with a reason, tapes and book counted right, no incident handled wrong or missed"
+
+// Allows is what may go wrong in a drill that is passed all the same, in words.
+func (c Criteria) Allows() string {
+	var out []string
+	if c.Late > 0 {
+		out = append(out, fmt.Sprintf("%d handled late", c.Late))
+	}
+	if c.Orders > 0 {
+		out = append(out, fmt.Sprintf("%d tried out of order", c.Orders))
+	}
+	if c.AnyDesk {
+		out = append(out, "any time on the desk")
+	} else if c.Desk > 0 {
+		out = append(out, fmt.Sprintf("%d over the desk limit", c.Desk))
+	}
+	if len(out) == 0 {
+		return "nothing"
+	}
+	return strings.Join(out, ", ")
 }
 
 // FirstRoll is the drill that a newcomer begins with.

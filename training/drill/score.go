@@ -258,7 +258,8 @@ func (r *Result) pass(d Drill, plan *Plan, s *procedure.Shift) {
 	for _, f := range r.Findings {
 		switch f.Verdict {
 		case Wrong, Missed:
-			lack("%s: %s", f.Kind, f.Verdict)
+			spec, _ := SpecOf(f.Kind)
+			lack("%s: %s", spec.Title, f.Verdict)
 		case Late:
 			late++
 		case Right, NotMet:

@@ -115,7 +115,9 @@ func TestLoadRefuses(t *testing.T) {
 			_, err = f.WriteString("more")
 			return errors.Join(err, f.Close())
 		}, ErrForeign},
-		{"a link", func(d string) error { return os.Symlink(filepath.Join(d, "REPORT.txt"), filepath.Join(d, "CLIPS", "link")) }, ErrForeign},
+		{"a link", func(d string) error {
+			return os.Symlink(filepath.Join(d, "REPORT.txt"), filepath.Join(d, "CLIPS", "link"))
+		}, ErrForeign},
 		{"no marker", func(d string) error { return os.Remove(filepath.Join(d, MarkerName)) }, ErrNotMarked},
 		{"a marker that was cut off", func(d string) error { return os.Truncate(filepath.Join(d, MarkerName), 400) }, ErrForeign},
 		{"another first line", func(d string) error {

@@ -173,9 +173,16 @@ func (s Standing) Line() string {
 	case s.Done == 0:
 		return "shown"
 	case s.Passed > 0:
-		return fmt.Sprintf("passed (coach %s), done %d times, last: %s", s.BestCoach, s.Done, s.Last)
+		return fmt.Sprintf("passed (coach %s), done %s, last: %s", s.BestCoach, times(s.Done), s.Last)
 	}
-	return fmt.Sprintf("done %d times, last: %s", s.Done, s.Last)
+	return fmt.Sprintf("done %s, last: %s", times(s.Done), s.Last)
+}
+
+func times(n int) string {
+	if n == 1 {
+		return "once"
+	}
+	return fmt.Sprintf("%d times", n)
 }
 
 // Earlier gathers a trainee's own times by step from drills that were done to the end, except the journal named.

@@ -127,11 +127,14 @@ func TestDebrief(t *testing.T) {
 			t.Fatal(err)
 		}
 		for _, l := range strings.Split(strings.TrimSpace(b.String()), "\n") {
-			if !strings.HasPrefix(l, "DRILL ") {
+			if l != "DRILL" && !strings.HasPrefix(l, "DRILL ") {
 				t.Errorf("line without its word: %q", l)
 			}
+			if len(l) > 80 {
+				t.Errorf("%d columns: %q", len(l), l)
+			}
 		}
-		for _, want := range []string{"not passed", "lacking: folder-missing: wrong", "right is: hold", "why: ", "do: ", "passed by: ", "yours before: ", "standard: ", "on the desk: "} {
+		for _, want := range []string{"not passed", "lacking: the folder is not there: wrong", "right is: hold", "why: ", "do: ", "passed by:", "yours before", "standard", "on the desk", "critical steps", "what went right", "what did not go right"} {
 			if !strings.Contains(b.String(), want) {
 				t.Errorf("debrief lacks %q:\n%s", want, b.String())
 			}

@@ -23,8 +23,10 @@ type slot struct {
 	// path is where the card is mounted; ident says which volume is there.
 	path  string
 	ident guard.Identifier
-	// card is the volume that was admitted, as the system knows it, while it is in the reader.
+	// card is the volume that was admitted, as the system knows it, while it is in the reader; seen is its top folder. A
+	// folder is only looked at, not opened, to know that it is still there: an open one would keep it from being ejected.
 	card guard.Volume
+	seen fs.FileInfo
 	// says is what the trainee has to be told of the reader, empty for nothing.
 	says string
 }
@@ -41,7 +43,17 @@ func newSlot(path string, ident guard.Identifier) (*slot, error) {
 	if err := UsableCard(abs, ident); err != nil {
 		return nil, err
 	}
-	return &slot{path: abs, ident: ident}, nil
+	seen, err := os.Stat(abs)
+	if err != nil {
+		return nil, err
+	}
+	return &slot{path: abs, ident: ident, seen: seen}, nil
+}
+
+// still says whether the card that was seen last is there.
+func (s *slot) still() bool {
+	now, err := os.Stat(s.path)
+	return err == nil && os.SameFile(now, s.seen)
 }
 
 // everySlot is how often the real reader is looked at.
@@ -71,10 +83,9 @@ func (w *World) realReader(ctx context.Context) error {
 	w.mu.Lock()
 	s, want, have, admitted := w.slot, w.scene.Reader(), w.in, w.slot.card
 	w.mu.Unlock()
-	v, err := s.ident.Identify(s.path)
 	if have != none {
-		if err == nil && sameCard(v, admitted) {
-			w.slotSays(w.stillIn(want, have))
+		if s.still() {
+			w.slotSays(stillIn(want, have))
 			return nil
 		}
 		was := w.played(have, admitted)
@@ -83,13 +94,12 @@ func (w *World) realReader(ctx context.Context) error {
 		w.tell(ctx, procedure.VolumeChange{Gone: []guard.Volume{was}})
 		return nil
 	}
-	if err == nil && want != none {
-		err = UsableCard(s.path, s.ident)
-	}
-	switch {
-	case want == none:
+	if want == none {
 		w.slotSays("")
 		return nil
+	}
+	err := UsableCard(s.path, s.ident)
+	switch {
 	case errors.Is(err, dummy.ErrNotMarked) || errors.Is(err, dummy.ErrForeign) || errors.Is(err, fs.ErrNotExist) || gone(err):
 		w.slotSays("Seat the practice card. At " + procedure.Plain(s.path) + " is none that a drill may use.")
 		return nil
@@ -101,11 +111,13 @@ func (w *World) realReader(ctx context.Context) error {
 		w.slotSays("The practice card cannot be written: " + procedure.Plain(err.Error()))
 		return nil
 	}
-	if v, err = s.ident.Identify(s.path); err != nil { // with the room that is left now
+	v, err := s.ident.Identify(s.path)
+	seen, serr := os.Stat(s.path)
+	if err != nil || serr != nil {
 		return nil //nolint:nilerr // pulled meanwhile: the next look says so
 	}
 	w.mu.Lock()
-	w.slot.card = v
+	s.card, s.seen = v, seen
 	w.mu.Unlock()
 	w.set(want)
 	w.slotSays("")
@@ -114,7 +126,7 @@ func (w *World) realReader(ctx context.Context) error {
 }
 
 // stillIn is what to say while the card sits in the reader and does not belong there.
-func (w *World) stillIn(want, have int) string {
+func stillIn(want, have int) string {
 	if want == have {
 		return ""
 	}
@@ -201,7 +213,11 @@ func (w *World) remark() error {
 func (w *World) slotLines() []string {
 	var out []string
 	if !w.scene.shift.Ready {
-		out = append(out, "The practice card plays every card of this drill. Eject it and take it out of the reader now: "+procedure.Plain(w.slot.path))
+		line := "The practice card plays every card of this drill."
+		if w.slot.still() {
+			line += " Eject it and take it out of the reader now: " + procedure.Plain(w.slot.path)
+		}
+		out = append(out, line)
 	}
 	if w.slot.says != "" {
 		out = append(out, w.slot.says)
