@@ -124,10 +124,14 @@ func (r *robot) shift() *procedure.Shift {
 	return s
 }
 
-// work answers until the shift is closed or the time is up, then kills the program. It says whether it was killed.
-func (r *robot) work(limit time.Duration) bool {
+// work answers until the shift is closed, or the time is up, or a while after so many lines of output, then kills the
+// program. It says whether it was killed.
+func (r *robot) work(limit time.Duration, lines int, while time.Duration) bool {
 	end := time.After(limit)
-	for !r.done {
+	for n := 0; !r.done; n++ {
+		if n == lines {
+			end = time.After(while)
+		}
 		l, ok := r.p.nextLine(end)
 		if !ok {
 			_ = r.p.cmd.Process.Kill()
@@ -212,11 +216,15 @@ func TestInvariant8KilledAtAnyMoment(t *testing.T) {
 			}
 			before := journalLines(t, r.home)
 			r.begin()
-			limit := 40 * time.Second
-			if done < kills {
+			limit, lines, while := 40*time.Second, -1, time.Duration(0)
+			switch { // by time, mostly early in a run; and by lines, so that every step of the routine is met
+			case done >= kills:
+			case rng.IntN(3) == 0:
 				limit = time.Duration(10+rng.IntN(350)) * time.Millisecond
+			default:
+				lines, while = 1+rng.IntN(60), time.Duration(rng.IntN(30_000))*time.Microsecond
 			}
-			if r.work(limit) {
+			if r.work(limit, lines, while) {
 				done++
 			}
 			after := journalLines(t, r.home)
