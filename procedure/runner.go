@@ -78,6 +78,7 @@ type Runner struct {
 	book        Book
 	draft       draft
 	notices     []Notice
+	noticed     uint64 // how many there were
 	prompt      *Prompt
 	stamped     time.Time // when the last line was appended, with monotonic reading
 	asked       time.Time // when the prompt could first be answered
@@ -321,6 +322,8 @@ func (r *Runner) operator() string {
 // notify shows a notice. The last few are kept.
 func (r *Runner) notify(n Notice) {
 	const keep = 4
+	r.noticed++
+	n.nr = r.noticed
 	r.notices = append(r.notices, n)
 	if len(r.notices) > keep {
 		r.notices = r.notices[len(r.notices)-keep:]

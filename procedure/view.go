@@ -56,6 +56,8 @@ type Notice struct {
 	passing bool
 	// lasting: it is shown until it is dismissed, although an answer brought it about.
 	lasting bool
+	// nr tells it from an earlier one with the same words: what happens twice is said twice.
+	nr uint64
 }
 
 // Strip mirrors the desk, from left to right. Labels are in order, first in line first.

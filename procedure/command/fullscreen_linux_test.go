@@ -57,11 +57,14 @@ func (g *glass) screen() string {
 	return g.emu.String()
 }
 
+// shows says whether a text is on the screen, be it broken over lines.
+func (g *glass) shows(text string) bool { return strings.Contains(oneLine(g.screen()), text) }
+
 // until waits for a text on the screen.
 func (g *glass) until(text string) {
 	g.tb.Helper()
 	deadline := time.Now().Add(30 * time.Second)
-	for !strings.Contains(g.screen(), text) {
+	for !g.shows(text) {
 		if time.Now().After(deadline) {
 			g.tb.Fatalf("%q did not come:\n%s", text, g.screen())
 		}
@@ -69,12 +72,18 @@ func (g *glass) until(text string) {
 	}
 }
 
-// still waits until the screen has not changed for as long as a critical step ignores keys after it is drawn; clocks
-// change once a second, which is longer.
+// still waits until the screen has not changed for as long as it ignores keys after it is drawn: in a critical step,
+// which shows no bins, longer. Clocks change once a second.
 func (g *glass) still() {
 	last, since := g.screen(), time.Now()
-	for time.Since(since) < 320*time.Millisecond {
-		time.Sleep(10 * time.Millisecond)
+	pause := func() time.Duration {
+		if strings.Contains(last, "Red bin") {
+			return 60 * time.Millisecond
+		}
+		return 320 * time.Millisecond
+	}
+	for time.Since(since) < pause() {
+		time.Sleep(5 * time.Millisecond)
 		if now := g.screen(); now != last {
 			last, since = now, time.Now()
 		}
@@ -86,12 +95,12 @@ func (g *glass) choose(key, text string) {
 	g.tb.Helper()
 	g.still()
 	deadline := time.Now().Add(30 * time.Second)
-	for !strings.Contains(g.screen(), text) {
+	for !g.shows(text) {
 		if time.Now().After(deadline) {
 			g.tb.Fatalf("%q did not come after %q:\n%s", text, key, g.screen())
 		}
 		g.send(key)
-		for end := time.Now().Add(time.Second); time.Now().Before(end) && !strings.Contains(g.screen(), text); {
+		for end := time.Now().Add(time.Second); time.Now().Before(end) && !g.shows(text); {
 			time.Sleep(5 * time.Millisecond)
 		}
 	}
@@ -104,12 +113,11 @@ func (g *glass) send(keys string) {
 	}
 }
 
-// fill types text into a field until the screen shows it there (hidden or not, the field shows what is typed), then
-// sends it, and waits for what comes next.
-func (g *glass) fill(text, next string) {
+// enter types text into a field until the screen shows it there: hidden or not, the field shows what is typed.
+func (g *glass) enter(text string) {
 	g.tb.Helper()
 	g.still()
-	for deadline := time.Now().Add(10 * time.Second); text != "" && !strings.Contains(g.screen(), "> "+text); {
+	for deadline := time.Now().Add(20 * time.Second); text != "" && !strings.Contains(g.screen(), "> "+text); {
 		if time.Now().After(deadline) {
 			g.tb.Fatalf("%q cannot be typed:\n%s", text, g.screen())
 		}
@@ -118,6 +126,12 @@ func (g *glass) fill(text, next string) {
 			time.Sleep(5 * time.Millisecond)
 		}
 	}
+}
+
+// fill types text into a field, sends it, and waits for what comes next.
+func (g *glass) fill(text, next string) {
+	g.tb.Helper()
+	g.enter(text)
 	g.choose("\r", next)
 }
 
@@ -200,15 +214,7 @@ func TestFullScreenShiftOnRealMounts(t *testing.T) {
 	if strings.Contains(g.screen(), "A001") {
 		t.Errorf("the erase screen shows the label:\n%s", g.screen())
 	}
-	for deadline := time.Now().Add(20 * time.Second); !strings.Contains(g.screen(), "> A001"); {
-		if time.Now().After(deadline) {
-			t.Fatalf("the label cannot be typed:\n%s", g.screen())
-		}
-		g.send("\x15A001")
-		for end := time.Now().Add(time.Second); time.Now().Before(end) && !strings.Contains(g.screen(), "> A001"); {
-			time.Sleep(5 * time.Millisecond)
-		}
-	}
+	g.enter("A001")
 	g.send("\r") // not the erase key: nothing happens
 	if m, _ := filepath.Glob(filepath.Join(s.card.at, "CLIPS/*")); len(m) != 3 {
 		t.Fatalf("Enter removed files: %v", m)
@@ -242,14 +248,9 @@ func (g *glass) look(s *station) {
 	if drive == nil {
 		g.tb.Fatalf("which drive is %q:\n%s", name, g.screen())
 	}
-	found, err := filepath.Glob(filepath.Join(drive.at, "*/*/A", where, strings.Replace(shown, "····", "????", 1)))
-	if err != nil || len(found) != 1 {
-		g.tb.Fatalf("%s %s: %v %v", where, shown, found, err)
-	}
-	head, _, _ := strings.Cut(shown, "····")
 	next := "green tape is on"
 	if name == "RAID" {
 		next = "On SHUTTLE"
 	}
-	g.fill(filepath.Base(found[0])[len(head):len(head)+4], next)
+	g.fill(seenOn(g.tb, drive, where, shown), next)
 }
