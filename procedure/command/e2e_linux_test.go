@@ -175,6 +175,17 @@ type station struct {
 	p                   *proc
 }
 
+// cardFiles are the names and lengths on the station's card, fileOf their bytes.
+var cardFiles = map[string]int{"CLIPS/A001C001_R4KQ.mov": 9 << 20, "CLIPS/A001C002_M2ZT.mov": 5 << 20, "CLIPS/A001C002_M2ZT.xml": 700, "notes.txt": 40}
+
+func fileOf(name string, n int) []byte {
+	b := make([]byte, n)
+	for i := range b {
+		b[i] = byte(i*31 + i>>8 + len(name))
+	}
+	return b
+}
+
 func newStation(tb testing.TB) *station {
 	tb.Helper()
 	if os.Getuid() != 0 {
@@ -186,16 +197,12 @@ func newStation(tb testing.TB) *station {
 	s.raid.mount()
 	s.shuttle.mount()
 	s.card.mount()
-	for name, n := range map[string]int{"CLIPS/A001C001_R4KQ.mov": 9 << 20, "CLIPS/A001C002_M2ZT.mov": 5 << 20, "CLIPS/A001C002_M2ZT.xml": 700, "notes.txt": 40} {
+	for name, n := range cardFiles {
 		p := filepath.Join(s.card.at, name)
 		if err := os.MkdirAll(filepath.Dir(p), 0o755); err != nil {
 			tb.Fatal(err)
 		}
-		b := make([]byte, n)
-		for i := range b {
-			b[i] = byte(i*31 + i>>8 + len(name))
-		}
-		if err := os.WriteFile(p, b, 0o644); err != nil {
+		if err := os.WriteFile(p, fileOf(name, n), 0o644); err != nil {
 			tb.Fatal(err)
 		}
 	}
