@@ -184,7 +184,12 @@ func (r *Runner) pick(l Label) error {
 	if roll != nil {
 		pass = roll.Pass + 1
 	}
-	return r.record(l, RollPicked{Answered: r.answered(), Pass: pass})
+	if err := r.record(l, RollPicked{Answered: r.answered(), Pass: pass}); err != nil {
+		return err
+	}
+	// What was said when this roll went on hold is over: it is taken up.
+	r.notices = slices.DeleteFunc(r.notices, func(n Notice) bool { return n.Grade == "stop" && strings.HasPrefix(n.What, string(l)+" ") })
+	return nil
 }
 
 // takeGreen takes a roll out of the green bin; with more than one there, the label is asked.

@@ -213,7 +213,7 @@ func seatForeign(t *testing.T, c, marked *loopCard, at string) {
 		turn(t, s, p, func(bool) {})
 		time.Sleep(3 * time.Second)
 	}
-	if said := strings.Join(s.View().World, "\n"); !strings.Contains(said, "Seat the practice card") {
+	if said := strings.Join(s.View().World, "\n"); !strings.Contains(said, "left alone") {
 		t.Errorf("nobody says what is wrong: %s", said)
 	}
 	if s.Shift().InLane(1).Seated != nil {

@@ -90,7 +90,7 @@ func (s *Scene) atStep(drive func(string) string) []string {
 			return []string{"In the reader sits a card. On it is written " + s.onReader(f, drill.WrongSeat) + "."}
 		}
 	case procedure.StepLook:
-		return []string{"Your hands: do open NAME shows a drive's folder, or look at " + drive("") + " yourself."}
+		return []string{"Something that you can do in the drill: " + openWords(s.plan.Drives) + ".", "Or look yourself in " + drive("")}
 	case procedure.StepReseat, procedure.StepErase:
 		l := []string{"The tape that you kept reads " + s.tape(f) + "."}
 		if roll.Seated != nil {
@@ -101,6 +101,17 @@ func (s *Scene) atStep(drive func(string) string) []string {
 		return []string{"On the card's sticker: number " + sticker(f.Card) + "."}
 	}
 	return nil
+}
+
+// openWords are the acts that open the drives in use.
+func openWords(ds []drill.Drive) string {
+	var out []string
+	for _, d := range ds {
+		if !d.Spare {
+			out = append(out, drill.ActOpen+" "+d.Name)
+		}
+	}
+	return strings.Join(out, ", ")
 }
 
 // inBin is the red bin from front to back, the roll in the hand first.

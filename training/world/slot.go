@@ -100,8 +100,11 @@ func (w *World) realReader(ctx context.Context) error {
 	}
 	err := UsableCard(s.path, s.ident)
 	switch {
-	case errors.Is(err, dummy.ErrNotMarked) || errors.Is(err, dummy.ErrForeign) || errors.Is(err, fs.ErrNotExist) || gone(err):
-		w.slotSays("Seat the practice card. At " + procedure.Plain(s.path) + " is none that a drill may use.")
+	case errors.Is(err, dummy.ErrForeign):
+		w.slotSays("The card at " + procedure.Plain(s.path) + " holds something that twobin has not written. It is left alone: take it out and look at it.")
+		return nil
+	case errors.Is(err, dummy.ErrNotMarked) || errors.Is(err, fs.ErrNotExist) || gone(err):
+		w.slotSays("Seat the practice card now. None is at " + procedure.Plain(s.path) + " yet; any other card there is left alone.")
 		return nil
 	case err != nil:
 		w.slotSays("The card at " + procedure.Plain(s.path) + " cannot be used: " + procedure.Plain(err.Error()))

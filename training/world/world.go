@@ -8,6 +8,7 @@ import (
 	"log/slog"
 	"os"
 	"path/filepath"
+	"slices"
 	"sync"
 	"time"
 
@@ -119,7 +120,7 @@ func Open(ctx context.Context, o Options) (*World, error) {
 
 // make builds a new sandbox: marker first, so that whatever is left behind can be told.
 func (w *World) make(ctx context.Context, below string) (err error) {
-	dir, err := os.MkdirTemp(below, "twobin-drill-")
+	dir, err := os.MkdirTemp(below, "twobin_drill_") // no hyphen: a window breaks lines there
 	if err != nil {
 		return err
 	}
@@ -233,11 +234,11 @@ func (w *World) Cut() <-chan struct{} { return w.cut }
 func (w *World) Lines() []string {
 	w.mu.Lock()
 	defer w.mu.Unlock()
-	out := w.scene.Lines(w.Drive)
+	out := append(slices.Clone(w.shown), w.scene.Lines(w.Drive)...) // what was asked for stands first: a window may be small
 	if w.slot != nil {
 		out = append(out, w.slotLines()...)
 	}
-	return append(out, w.shown...)
+	return out
 }
 
 // Heard takes an entry right after it was journaled: [procedure.Config.Heard]. Deeds wait for Begin.
