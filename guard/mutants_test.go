@@ -9,11 +9,13 @@ import (
 	"go/ast"
 	"go/parser"
 	"go/token"
+	"io/fs"
 	"os"
 	"os/exec"
 	"path/filepath"
 	"runtime"
 	"slices"
+	"strconv"
 	"strings"
 	"testing"
 	"time"
@@ -24,22 +26,49 @@ import (
 //
 //	go test -tags mutants -run TestMutants -timeout 60m -v ./guard
 //
-// With TWOBIN_MUTANTS=TEXT only those whose description ("file:line function: from => to") contains TEXT are tried.
+// With TWOBIN_MUTANTS=TEXT only those whose description ("file:line function: from => to") contains TEXT are tried, with
+// TWOBIN_MUTANTS_SHARE=n every n-th.
 //
 // A condition is any comparison, any of && || !, and any true or false. Its mutants: the other operator, the
 // neighbouring operator, one side left out, always, never. All of them are compiled into one copy of the package, where
 // an environment variable chooses the mutant, so that each costs one run and no build.
 func TestMutants(t *testing.T) {
+	tryMutants(t, subject{name: "lock and erase", pkg: "guard", runs: [][]string{
+		{"-test.skip=^TestEraseRealCard$"}, // it would leave a loop device behind if a mutant made it hang
+	}, files: []string{
+		"lock.go", "lock_conditions.go", "lock_listing.go", "policy.go", "erase.go", "erase_remove.go", "erase_list.go", "volume.go",
+	}})
+}
+
+// TestShiftMutants is TestMutants for the fold over a shift's events, with the tests that need no program around it.
+func TestShiftMutants(t *testing.T) {
+	tryMutants(t, subject{name: "shift", pkg: "procedure", runs: [][]string{
+		{"-test.run=^(TestInvariant1Steps|TestInvariant5(Every|Two|Random)|TestFold|TestWholeWay|TestReturn|TestPutBack$|TestHold|TestInvariant8Recover|" +
+			"TestErase|TestNewOp|TestStart|TestRefused|TestCamera|TestOneLane|TestClose(Needs|Points|IsOf)|TestOldClose|TestShift)"},
+	}, files: []string{"shift.go", "shift_roll.go", "shift_setup.go", "shift_close.go"}})
+}
+
+// subject is a package whose conditions are broken: in which files, and the test runs of which one is to notice.
+type subject struct {
+	name, pkg string
+	files     []string
+	runs      [][]string
+}
+
+func tryMutants(t *testing.T, sub subject) {
 	dir := t.TempDir()
-	all := plantMutants(t, dir)
+	all := plantMutants(t, dir, sub)
 	all = slices.DeleteFunc(all, func(m mutant) bool { return !strings.Contains(m.String(), os.Getenv("TWOBIN_MUTANTS")) })
+	if share, err := strconv.Atoi(os.Getenv("TWOBIN_MUTANTS_SHARE")); err == nil {
+		all = slices.DeleteFunc(all, func(m mutant) bool { return m.number%share != 0 })
+	}
 	binary := filepath.Join(dir, "mutants.test")
-	build := exec.Command("go", "test", "-c", "-vet=off", "-o", binary, "./guard")
+	build := exec.Command("go", "test", "-c", "-vet=off", "-o", binary, "./"+sub.pkg)
 	build.Dir = dir
 	if out, err := build.CombinedOutput(); err != nil {
 		t.Fatalf("build: %v\n%s", err, out)
 	}
-	if out, err := runMutant(dir, binary, 0); err != nil {
+	if out, err := runMutant(dir, binary, 0, sub); err != nil {
 		t.Fatalf("without a mutant: %v\n%s", err, out)
 	}
 	type end struct {
@@ -50,7 +79,7 @@ func TestMutants(t *testing.T) {
 	for range runtime.NumCPU() {
 		go func() {
 			for m := range work {
-				_, err := runMutant(dir, binary, m.number)
+				_, err := runMutant(dir, binary, m.number, sub)
 				ends <- end{m, err}
 			}
 		}()
@@ -85,12 +114,9 @@ func TestMutants(t *testing.T) {
 	for _, m := range alive {
 		t.Errorf("alive: %s", m)
 	}
-	fmt.Printf("mutants: %d killed of %d (%d more change nothing that can be observed)\n", killed, len(all)-same, same)
-}
-
-// mutated are the files whose conditions are broken.
-var mutated = []string{
-	"lock.go", "lock_conditions.go", "lock_listing.go", "policy.go", "erase.go", "erase_remove.go", "erase_list.go", "volume.go",
+	t.Logf("figure: mutants of %s killed = %d", sub.name, killed)
+	t.Logf("figure: mutants of %s alive = %d", sub.name, len(alive))
+	t.Logf("%d killed of %d (%d more change nothing that can be observed)", killed, len(all)-same, same)
 }
 
 // equivalents are mutants that no test can kill, because they do the same; each with the reason.
@@ -112,12 +138,20 @@ func (m mutant) key() string { return m.function + ": " + m.from + " => " + m.to
 func (m mutant) String() string { return fmt.Sprintf("%s:%d %s", m.file, m.line, m.key()) }
 
 // runMutant runs the tests with one mutant switched on; 0 is none. An error is what kills it.
-func runMutant(dir, binary string, number int) ([]byte, error) {
+func runMutant(dir, binary string, number int, sub subject) (out []byte, err error) {
+	for _, run := range sub.runs {
+		if out, err = runTests(dir, binary, number, sub.pkg, run); err != nil {
+			break
+		}
+	}
+	return out, err
+}
+
+func runTests(dir, binary string, number int, pkg string, args []string) ([]byte, error) {
 	ctx, cancel := context.WithTimeout(context.Background(), 2*time.Minute)
 	defer cancel()
-	cmd := exec.CommandContext(ctx, binary, "-test.short", "-test.failfast", "-test.timeout=60s", "-rapid.nofailfile",
-		"-test.skip=^TestEraseRealCard$") // it would leave a loop device behind if a mutant made it hang
-	cmd.Dir = filepath.Join(dir, "guard")
+	cmd := exec.CommandContext(ctx, binary, append([]string{"-test.short", "-test.failfast", "-test.timeout=60s", "-rapid.nofailfile"}, args...)...)
+	cmd.Dir = filepath.Join(dir, pkg)
 	cmd.Env = append(os.Environ(), fmt.Sprintf("MUTANT=%d", number))
 	out, err := cmd.CombinedOutput()
 	if err != nil && (ctx.Err() != nil || strings.Contains(string(out), "test timed out")) {
@@ -128,42 +162,43 @@ func runMutant(dir, binary string, number int) ([]byte, error) {
 
 var errHangs = errors.New("the tests did not end")
 
-// plantMutants copies the package to dir, with every mutant in it.
-func plantMutants(t *testing.T, dir string) []mutant {
+// plantMutants copies the module to dir, with every mutant in it.
+func plantMutants(t *testing.T, dir string, sub subject) []mutant {
 	t.Helper()
-	copyFile := func(from, to string) {
-		b, err := os.ReadFile(from)
-		if err == nil {
-			err = errors.Join(os.MkdirAll(filepath.Dir(to), 0o755), os.WriteFile(to, b, 0o644))
+	top := filepath.Clean("..")
+	err := filepath.WalkDir(top, func(path string, d fs.DirEntry, err error) error {
+		switch {
+		case err != nil:
+			return err
+		case d.IsDir() && d.Name() == ".git":
+			return filepath.SkipDir
+		case !d.Type().IsRegular() || d.Name() == "mutants_test.go":
+			return nil
 		}
+		rel, err := filepath.Rel(top, path)
 		if err != nil {
-			t.Fatal(err)
+			return err
 		}
-	}
-	for _, pattern := range []string{"../go.mod", "../go.sum", "*.go", "hashes/*.go"} {
-		names, err := filepath.Glob(pattern)
-		if err != nil {
-			t.Fatal(err)
-		}
-		for _, name := range names {
-			if name != "mutants_test.go" {
-				copyFile(name, filepath.Join(dir, "guard", name))
-			}
-		}
+		b, err := os.ReadFile(path)
+		to := filepath.Join(dir, rel)
+		return errors.Join(err, os.MkdirAll(filepath.Dir(to), 0o755), os.WriteFile(to, b, 0o644))
+	})
+	if err != nil {
+		t.Fatal(err)
 	}
 	var all []mutant
-	for _, name := range mutated {
-		src, err := os.ReadFile(name)
+	for _, name := range sub.files {
+		src, err := os.ReadFile(filepath.Join(top, sub.pkg, name))
 		if err != nil {
 			t.Fatal(err)
 		}
 		out := plantFile(t, name, string(src), &all)
-		if err := os.WriteFile(filepath.Join(dir, "guard", name), []byte(out), 0o644); err != nil {
+		if err := os.WriteFile(filepath.Join(dir, sub.pkg, name), []byte(out), 0o644); err != nil {
 			t.Fatal(err)
 		}
 	}
-	choice := "package guard\n\nimport (\n\"os\"\n\"strconv\"\n)\n\nvar chosenMutant, _ = strconv.Atoi(os.Getenv(\"MUTANT\"))\n"
-	if err := os.WriteFile(filepath.Join(dir, "guard", "chosen_mutant.go"), []byte(choice), 0o644); err != nil {
+	choice := "package " + sub.pkg + "\n\nimport (\n\"os\"\n\"strconv\"\n)\n\nvar chosenMutant, _ = strconv.Atoi(os.Getenv(\"MUTANT\"))\n"
+	if err := os.WriteFile(filepath.Join(dir, sub.pkg, "chosen_mutant.go"), []byte(choice), 0o644); err != nil {
 		t.Fatal(err)
 	}
 	return all

@@ -327,8 +327,10 @@ func TestInvariant5EveryStateOfOneRoll(t *testing.T) {
 	t.Logf("one roll, one lane: %d states, %d transitions, all reached at depth %d", states, transitions, depth)
 	t.Logf("figure: states, one roll = %d", states)
 	t.Logf("figure: transitions, one roll = %d", transitions)
-	if states < 200 {
-		t.Errorf("only %d states were reached: the search does not search", states)
+	// The numbers themselves are no source of truth: they are held so that whatever opens or closes a way in the routine
+	// is seen here. Whoever changes the routine on purpose looks at what changed, and sets them.
+	if states != 1164 || transitions != 10528 {
+		t.Errorf("%d states and %d transitions, were 1164 and 10528: a way was opened or closed", states, transitions)
 	}
 }
 
