@@ -1,7 +1,9 @@
 package command
 
 import (
+	"cmp"
 	"errors"
+	"fmt"
 	"os"
 	"path/filepath"
 	"slices"
@@ -97,8 +99,8 @@ func current(home, path string) (*found, error) {
 			return f, nil
 		}
 	}
-	if len(all) > 0 {
-		return nil, all[0].err
+	if len(all) > 0 { // damaged before its shift was opened: the question goes to what is there
+		return all[0], &Exit{Code: CodeFailed, Err: fmt.Errorf("%s cannot be used: %w", all[0].path, cmp.Or(all[0].unusable(), errNoShift(home)))}
 	}
 	return nil, &Exit{Code: CodeFailed, Err: errNoShift(home)}
 }

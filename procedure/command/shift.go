@@ -135,6 +135,9 @@ func (c *Shift) pick(home string) (*found, error) {
 		return nil, err
 	}
 	for _, f := range all {
+		if f.damage != nil && !f.damage.Torn && f.shift != nil && f.shift.Opened == nil {
+			return nil, &Exit{Code: CodeFailed, Err: fmt.Errorf("%s is damaged at its beginning, so nobody knows whose shift it is: %w. Safe: it was left as it is. Now: keep it for the record in another folder, then begin a new one", f.path, f.unusable())}
+		}
 		if f.shift == nil || f.shift.Opened == nil || f.ended() || !c.fits(f.shift.Opened) {
 			continue
 		}
