@@ -80,7 +80,14 @@ func untouched(t *testing.T, options string) {
 		_ = exec.Command("umount", "-l", s.card.at).Run()
 	})
 	image := func() string {
-		unix.Sync()
+		dir, err := os.Open(stash)
+		if err != nil {
+			t.Fatal(err)
+		}
+		defer dir.Close()
+		if err := unix.Syncfs(int(dir.Fd())); err != nil {
+			t.Fatal(err)
+		}
 		b, err := os.ReadFile(s.card.img)
 		if err != nil {
 			t.Fatal(err)

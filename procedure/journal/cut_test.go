@@ -53,6 +53,7 @@ func wholeLines(raw []byte) int { return bytes.Count(raw, []byte{'\n'}) }
 func TestInvariant8CutAtEveryByte(t *testing.T) {
 	raw, lines := sample(t, "red tape", "grün \"quoted\" \\ \u2028", "")
 	dir := memoryDir(t)
+	t.Logf("figure: prefixes of a journal opened = %d", len(raw)+1)
 	for cut := range len(raw) + 1 {
 		path := filepath.Join(dir, fmt.Sprint(cut))
 		if err := os.WriteFile(path, raw[:cut], 0o600); err != nil {
@@ -134,8 +135,11 @@ func TestInvariant8BlocksOfTheLastAppendLost(t *testing.T) {
 		t.Fatalf("the append spans %d blocks; the test wants a few", blocks)
 	}
 	dir := memoryDir(t)
+	opened := 0
+	defer func() { t.Logf("figure: reorderings of an append's blocks opened = %d", opened) }()
 	for lost := range 1 << blocks {
 		for size := len(before); size <= len(all); size += 23 {
+			opened++
 			state := bytes.Clone(all[:size])
 			for b := range blocks {
 				if lost&(1<<b) != 0 {
