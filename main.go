@@ -13,6 +13,7 @@ import (
 	"github.com/alecthomas/kong"
 
 	"twobin/procedure/command"
+	"twobin/procedure/screen/unasked"
 	training "twobin/training/command"
 )
 
@@ -44,6 +45,7 @@ func (versionVerb) Run(a *command.App) error {
 }
 
 func main() {
+	unasked.Restore()
 	os.Exit(run(os.Args[1:], &command.App{In: os.Stdin, Out: os.Stdout, Err: os.Stderr, Env: os.Getenv, Now: time.Now}))
 }
 

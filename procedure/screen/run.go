@@ -50,6 +50,7 @@ func Run(ctx context.Context, desk procedure.Desk, opts Options) error {
 	defer cancel()
 	r := lipgloss.NewRenderer(opts.Out)
 	r.SetColorProfile(termenv.ANSI)
+	r.SetHasDarkBackground(true) // nothing hangs on it, and so the terminal is not asked
 	m := newModel(inner, desk, newStyles(r, !opts.NoColor), opts)
 	m.ring = func() {
 		if _, err := opts.Out.WriteString("\a"); err != nil {
