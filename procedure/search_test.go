@@ -118,7 +118,10 @@ func (w *watcher) see(e Entry, own bool, operator string) {
 	case RollReseated:
 		step(stTaken, stReseated)
 	case LockLooked:
-		w.Lock, w.LockAt, w.LockRun = ev.Open, e.At.Mono, e.At.Run
+		w.Lock, w.LockAt, w.LockRun = ev.Open && len(ev.Conditions) > 0, e.At.Mono, e.At.Run
+		for _, c := range ev.Conditions { // not only what the verdict says of itself
+			w.Lock = w.Lock && c.Holds
+		}
 	case PutBack:
 		w.In, w.Lock = false, false
 		if w.Stage >= stBinned {
