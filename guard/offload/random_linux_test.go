@@ -67,6 +67,13 @@ func (f *randomFault) hit(call int) bool {
 	return hit
 }
 
+// seenSoFar is what was called until now, and whether the fault came to happen.
+func (f *randomFault) seenSoFar() ([calls]int, bool) {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	return f.seen, f.happened
+}
+
 // do carries the fault out on a call without data.
 func (f *randomFault) do(call int) syscall.Errno {
 	if !f.hit(call) {
@@ -159,7 +166,7 @@ func newBench(t *testing.T, seed uint64, onCard bool) *bench {
 		f := &randomFault{act: actError}
 		p, errs := b.run(f, i == 1, 0)
 		noFaults(t, p, errs)
-		b.counted[i] = f.seen
+		b.counted[i], _ = f.seenSoFar()
 		b.clear()
 	}
 	return b
@@ -260,7 +267,7 @@ func (b *bench) one() {
 		patience = 150 * time.Millisecond
 	}
 	p, errs := b.run(f, reread, patience)
-	if !f.happened {
+	if _, happened := f.seenSoFar(); !happened {
 		b.clear()
 		return
 	}

@@ -417,7 +417,7 @@ func (r *replayer) judge(d *disk, acked int) {
 // Every call that writes is a crash point. The journal and the proofs of a script are recorded call by call, and every
 // prefix is replayed, with every reordering that the flushes allow: what was not flushed is lost, stands whole, in part, or
 // with its length and zeros (Pillai et al., OSDI 2014; see [TestInvariant8BlocksOfTheLastAppendLost]). At points with more
-// ways than TWOBIN_WAYS (default 60) that many are drawn.
+// ways than TWOBIN_WAYS (default 60, 12 in short mode) that many are drawn.
 func TestInvariant8EveryWriteIsACrashPoint(t *testing.T) {
 	t.Parallel()
 	if _, err := exec.LookPath("strace"); err != nil {
@@ -427,6 +427,9 @@ func TestInvariant8EveryWriteIsACrashPoint(t *testing.T) {
 		t.Skip("lacks strace")
 	}
 	most := 60
+	if testing.Short() {
+		most = 12
+	}
 	if n, err := strconv.Atoi(os.Getenv("TWOBIN_WAYS")); err == nil {
 		most = n
 	}
