@@ -4,6 +4,7 @@ import (
 	"errors"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -277,6 +278,67 @@ func TestDuplicateLabelAndGap(t *testing.T) {
 	}
 	if f := s.Roll("A003").From; f != "Robin" {
 		t.Errorf("from %q, want the one who brought the last roll", f)
+	}
+}
+
+// A label far ahead of the last one is read a second time; a list of many numbers is named by its ends.
+func TestFarJumpIsReadAgain(t *testing.T) {
+	t.Parallel()
+	r := newRig(t).start().setUp()
+	r.receive("A003")
+	r.ask("next", "arrived A900")
+	said := r.ask("receive.again", "A004") // it was a slip
+	if !strings.Contains(said, "That leaves out A004 to A899, 896 numbers. Read the tape again: which label?") {
+		t.Error(said)
+	}
+	r.ask("receive.from", "")
+	r.ask("receive.bin", "b")
+	r.ask("next", "arrived A900")
+	r.ask("receive.again", "a900")
+	r.ask("receive.from", "")
+	r.ask("receive.bin", "b")
+	if said = r.ask("receive.gap", "the camera was set to 900"); !strings.Contains(said, "Not come in: A005 to A899, 895 numbers.") {
+		t.Error(said)
+	}
+	r.out.await(t, "[next]")
+	if o := r.runner.Shift().Order; !slices.Equal(o, []procedure.Label{"A003", "A004", "A900"}) {
+		t.Errorf("came in: %v", o)
+	}
+}
+
+// What cannot be next is not offered; asked for all the same it is answered, and is no step out of its order.
+func TestOnlyWhatCanBeNextIsOffered(t *testing.T) {
+	t.Parallel()
+	r := newRig(t).start().setUp()
+	keys := func() (out string) {
+		for _, o := range r.runner.View().Prompt.Options {
+			out += o.Key
+		}
+		return out
+	}
+	r.out.await(t, "[next]")
+	if k := keys(); k != "ac" {
+		t.Errorf("offered %q, want a and c", k)
+	}
+	r.say("e")
+	r.out.await(t, "The green bin holds no roll for that.")
+	r.receive("A001")
+	r.out.await(t, "First in the red bin: A001")
+	if k := keys(); k != "apc" {
+		t.Errorf("offered %q, want a, p and c", k)
+	}
+	lines, _, err := journal.ReadFile(r.journal)
+	if err != nil {
+		t.Fatal(err)
+	}
+	_, entries, err := procedure.Fold(lines)
+	if err != nil || r.count("refused") != 1 {
+		t.Errorf("%d refusals, %v", r.count("refused"), err)
+	}
+	for _, e := range entries {
+		if ev, ok := e.Event.(procedure.Refused); ok && ev.Asked != "next" {
+			t.Errorf("refused: %+v", ev)
+		}
 	}
 }
 

@@ -41,7 +41,11 @@ func (r *Runner) answer(a Answer) error {
 		v = p.Default
 	}
 	if p.Kind == PromptChoice {
-		o, ok := pickOption(p.Options, v)
+		known := p.Options
+		if p.ID == "next" {
+			known = optNext // what is not offered now is answered with the reason
+		}
+		o, ok := pickOption(known, v)
 		if !ok {
 			return r.refuse(r.rollHere(), p.ID, fmt.Sprintf("%q is none of the answers.", clip(v, 20)), "answer with one of the keys shown.")
 		}
@@ -90,6 +94,13 @@ func (r *Runner) answerReceive(p *Prompt, v string) error {
 	case "receive.label":
 		r.draft.arriving = nil
 		return r.arrived(v)
+	case "receive.again":
+		if l, err := ParseLabel(v); err == nil && l == a.label {
+			a.doubt = false
+			return nil
+		}
+		r.draft.arriving = nil // the second reading is taken for the first one
+		return r.arrived(v)
 	case "receive.from":
 		if v == "" {
 			return r.refuse(a.label, p.ID, "No name.", "ask who hands the card over.")
@@ -131,7 +142,7 @@ func (r *Runner) arrived(label string) error {
 			Do: "keep this card apart in the red bin's lid. Ask who labelled it."})
 		return ref
 	}
-	r.draft.arriving = &arrival{label: l}
+	r.draft.arriving = &arrival{label: l, doubt: len(r.shift.skipped(l)) > farJump}
 	return nil
 }
 
@@ -157,13 +168,13 @@ func (r *Runner) answerNext(v string) error {
 		return nil
 	case "p":
 		if len(s.Red) == 0 {
-			return r.refuse("", "pick", "The red bin holds no roll that is ready to pick.", "a card that arrives is logged first: a.")
+			return r.refuse("", "next", "The red bin holds no roll that is ready to pick.", "a card that arrives is logged first: a.")
 		}
 		return r.pick(s.Red[0])
 	case "h":
 		held := s.OnHold()
 		if len(held) == 0 {
-			return r.refuse("", "pick", "No roll is on hold.", "")
+			return r.refuse("", "next", "No roll is on hold.", "")
 		}
 		return r.pick(held[0].Label)
 	case "e", "r":
@@ -202,7 +213,7 @@ func (r *Runner) takeGreen(what string) error {
 	}
 	switch len(can) {
 	case 0:
-		return r.refuse("", what, "The green bin holds no roll for that.", "")
+		return r.refuse("", "next", "The green bin holds no roll for that.", "")
 	case 1:
 		return r.takeRoll(can[0].Label, what)
 	}

@@ -19,7 +19,7 @@ func (r *Runner) Do(_ context.Context, i Intent) error {
 		return nil
 	}
 	if r.broken != nil {
-		return r.broken
+		return errJournal // its cause stands in the notice, and where the program ends
 	}
 	if !r.away.IsZero() {
 		return r.whileAway(i)
@@ -183,7 +183,7 @@ func waits(roll *Roll) bool {
 func (r *Runner) note(t string) error {
 	t = strings.TrimSpace(strings.ToValidUTF8(t, "?"))
 	if t == "" || len(t) > maxText {
-		return r.refuse("", "note", "The note is empty or too long.", "")
+		return r.refuse("", "note.text", "The note is empty or too long.", "in a few words: what should not be forgotten?")
 	}
 	if roll := r.inCritical(); roll != nil {
 		return r.refuse(roll.Label, "note", "Not in a critical step.", "finish it or put back first.")

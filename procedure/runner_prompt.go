@@ -2,6 +2,7 @@ package procedure
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 )
 
@@ -30,6 +31,7 @@ type arrival struct {
 	label Label
 	from  *string
 	lacks bool
+	doubt bool // its number leaves out so many that the tape is read again
 }
 
 // Options that read the same wherever they stand.
@@ -86,8 +88,20 @@ func (r *Runner) ask() *Prompt {
 	if s.Closing {
 		return r.askClose()
 	}
-	p := choice("next", r.nextQuestion(), optNext...)
-	return p
+	return choice("next", r.nextQuestion(), s.canNext()...)
+}
+
+// canNext is what can be next, of optNext.
+func (s *Shift) canNext() []Option {
+	green := s.At(PlaceGreenBin)
+	can := map[string]bool{
+		"p": len(s.Red) > 0, "h": len(s.OnHold()) > 0, "r": len(green) > 0,
+		"e": slices.ContainsFunc(green, func(g *Roll) bool { return g.Step == StepReseat }),
+	}
+	return slices.DeleteFunc(slices.Clone(optNext), func(o Option) bool {
+		ok, asked := can[o.Key]
+		return asked && !ok
+	})
 }
 
 func (r *Runner) nextQuestion() string {
@@ -138,6 +152,9 @@ func (a *arrival) ask(s *Shift, last string) *Prompt {
 	switch {
 	case a.label == "":
 		return text("receive.label", "Label on the tape of the card that arrives?", "")
+	case a.doubt:
+		skipped := s.skipped(a.label)
+		return hidden("receive.again", fmt.Sprintf("That leaves out %s. Read the tape again: which label?", labels(skipped)))
 	case a.from == nil:
 		return text("receive.from", "Who hands it over?", last)
 	case a.lacks:
@@ -251,10 +268,51 @@ func (r *Runner) lastTo(roll *Roll) string {
 	return best
 }
 
+// fewLabels is how many labels are written out one by one.
+const fewLabels = 6
+
+// labels is a list of labels in words. Of a long one, what follows each other is named by its ends: "B004 to B899, 896
+// numbers".
 func labels(ls []Label) string {
-	w := make([]string, len(ls))
-	for i, l := range ls {
-		w[i] = string(l)
+	w := make([]string, 0, len(ls))
+	if len(ls) <= fewLabels {
+		for _, l := range ls {
+			w = append(w, string(l))
+		}
+		return strings.Join(w, ", ")
 	}
-	return strings.Join(w, ", ")
+	for from := 0; from < len(ls); {
+		to := from
+		for to+1 < len(ls) && ls[to+1].Camera() == ls[from].Camera() && ls[to+1].Number() == ls[to].Number()+1 {
+			to++
+		}
+		switch {
+		case len(w) == fewLabels:
+			return strings.Join(w, ", ") + fmt.Sprintf(" and more, %d numbers", len(ls))
+		case to == from:
+			w = append(w, string(ls[from]))
+		default:
+			w = append(w, string(ls[from])+" to "+string(ls[to]))
+		}
+		from = to + 1
+	}
+	return strings.Join(w, ", ") + fmt.Sprintf(", %d numbers", len(ls))
+}
+
+// farJump is how many numbers a label may leave out without being read again; own choice.
+const farJump = 20
+
+// skipped lists the numbers between the last one of a camera that came in and a label.
+func (s *Shift) skipped(l Label) []Label {
+	last := 0
+	for _, o := range s.Order {
+		if o.Camera() == l.Camera() {
+			last = max(last, o.Number())
+		}
+	}
+	var out []Label
+	for n := last + 1; last > 0 && n < l.Number(); n++ {
+		out = append(out, MakeLabel(l.Camera(), n))
+	}
+	return out
 }

@@ -85,5 +85,9 @@ func fault(op, path string, err error) error {
 	case errors.Is(err, fs.ErrNotExist):
 		kind = guard.KindGone
 	}
+	var named *fs.PathError
+	if errors.As(err, &named) {
+		err = named.Err // the journal is named already
+	}
 	return &guard.Error{Op: op, Item: "journal", Path: filepath.Base(path), Kind: kind, Err: err}
 }
