@@ -332,10 +332,13 @@ func (b *bench) same(f *randomFault, dir, what string) {
 
 // TestRandomFaults plays single random faults of a drive or a card in small offloads: each is harmless or reported, the
 // other drive does not suffer, and whatever counts as proven is what the card holds. TWOBIN_FAULTS sets how many (default
-// 120). The drives are folders in memory that play drives, since no memory counts as a device.
+// 120, 40 in short mode). The drives are folders in memory that play drives, since no memory counts as a device.
 func TestRandomFaults(t *testing.T) {
 	t.Parallel()
 	total := 120
+	if testing.Short() {
+		total = 40
+	}
 	if n, err := strconv.Atoi(os.Getenv("TWOBIN_FAULTS")); err == nil {
 		total = n
 	}
