@@ -12,8 +12,8 @@ import (
 )
 
 // rival begins another shift, of a home of its own, with the same card and the same drives, and works it up to the start.
-func (s *station) rival(production string) *proc {
-	p := run(s.tb, binary(s.tb), "shift", "--home", filepath.Join(s.dir, "other"), "--production", production, "--day", "3", "--operator", "Sasha",
+func (s *station) rival(home string) *proc {
+	p := run(s.tb, binary(s.tb), "shift", "--home", filepath.Join(s.dir, home), "--production", "Harbour Lights", "--day", "3", "--operator", "Sasha",
 		"--station", "van", "--to", s.raid.at, "--to", s.shuttle.at, "--reader", s.card.at, "--brief")
 	r := &station{tb: s.tb, dir: s.dir, p: p}
 	r.setUp()
@@ -48,7 +48,7 @@ func hold(tb testing.TB, dir string) (pid int, free func()) {
 // copies nothing, and goes on when the first is through.
 func TestTwoShiftsOneCard(t *testing.T) {
 	s := newStation(t)
-	p := s.rival("Harbour Lights")
+	p := s.rival("other")
 	p.await("waiting for the card")
 	s.card.mount()
 	p.await("[start.go]")
@@ -66,7 +66,7 @@ func TestTwoShiftsOneCard(t *testing.T) {
 // Two shifts write the same roll to the same drive: the second is told which process works there.
 func TestTwoShiftsOneDestination(t *testing.T) {
 	s := newStation(t)
-	p := s.rival("Harbour Lights")
+	p := s.rival("other")
 	p.await("waiting for the card")
 	s.card.mount()
 	p.await("[start.go]")
@@ -89,18 +89,9 @@ func TestTwoShiftsOneDestination(t *testing.T) {
 // because the other is through; no copy is damaged.
 func TestTwoShiftsRace(t *testing.T) {
 	s := newStation(t)
-	a := s.rival("Harbour Lights")
-	b := run(t, binary(t), "shift", "--home", filepath.Join(s.dir, "third"), "--production", "Harbour Lights", "--day", "3", "--operator", "Noa",
-		"--station", "desk", "--to", s.raid.at, "--to", s.shuttle.at, "--reader", s.card.at, "--brief")
-	r := &station{tb: t, dir: s.dir, p: b}
-	r.setUp()
-	b.ask("next", "arrived A001")
-	b.ask("receive.from", "Robin")
-	b.ask("receive.bin", "b")
-	b.ask("next", "p")
-	b.ask("pick.card", "A001")
-	b.ask("pick.tape", "A001")
-	b.ask("seat.tape", "t")
+	a, b := s.rival("other"), s.rival("third")
+	a.await("waiting for the card")
+	b.await("waiting for the card")
 	s.card.mount()
 	a.await("[start.go]")
 	b.await("[start.go]")
