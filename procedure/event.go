@@ -67,12 +67,18 @@ type CopyNote struct {
 // StandNote is what the last look found on one destination. Seen false: it was not there to be looked at, and Why says
 // so. Rolls counts those whose copy stands there whole; Points names the others, More those that Points has no room for.
 type StandNote struct {
-	Dest   string   `json:"dest"`
-	Seen   bool     `json:"seen"`
-	Why    string   `json:"why,omitempty"`
-	Rolls  int      `json:"rolls"`
-	Points []string `json:"points,omitempty"`
-	More   int      `json:"more,omitempty"`
+	Dest   string       `json:"dest"`
+	Seen   bool         `json:"seen"`
+	Why    string       `json:"why,omitempty"`
+	Rolls  int          `json:"rolls"`
+	Points []StandPoint `json:"points,omitempty"`
+	More   int          `json:"more,omitempty"`
+}
+
+// StandPoint is a roll whose copy is not as it was proven.
+type StandPoint struct {
+	Roll Label  `json:"roll"`
+	Why  string `json:"why"`
 }
 
 // Fault is a guard error in the journal.

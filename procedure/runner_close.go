@@ -214,7 +214,7 @@ func (r *Runner) standsThere(ctx context.Context, st standing) StandNote {
 			n.More++
 			return
 		}
-		n.Points = append(n.Points, string(l)+": "+clip(why, 200))
+		n.Points = append(n.Points, StandPoint{l, clip(why, 200)})
 	}
 	n.Seen = true
 	for _, k := range st.rolls {

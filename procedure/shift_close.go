@@ -72,7 +72,7 @@ func (c *CopiesLooked) Open() []string {
 			continue
 		}
 		for _, p := range d.Points {
-			out = append(out, "on "+d.Dest+", "+p)
+			out = append(out, "on "+d.Dest+", "+string(p.Roll)+": "+p.Why)
 		}
 		if d.More > 0 {
 			out = append(out, fmt.Sprintf("on %s, %s more", d.Dest, plural(d.More, "roll")))
@@ -95,6 +95,21 @@ func (c *CopiesLooked) Says(dest string) string {
 			return fmt.Sprintf("the copies of %s stand there, every file by its name and size", plural(d.Rolls, "roll"))
 		default:
 			return fmt.Sprintf("the copies of %s stand there; not in order: %d", plural(d.Rolls, "roll"), len(d.Points)+d.More)
+		}
+	}
+	return ""
+}
+
+// Amiss is what the last look found wrong with a roll's copy on a destination; empty: nothing, or it was not looked at.
+func (c *CopiesLooked) Amiss(dest string, l Label) string {
+	if c == nil {
+		return ""
+	}
+	for _, d := range c.Dests {
+		for _, p := range d.Points {
+			if d.Dest == dest && p.Roll == l {
+				return p.Why
+			}
 		}
 	}
 	return ""

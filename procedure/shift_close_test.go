@@ -32,7 +32,7 @@ func TestCloseNeedsTheLastLook(t *testing.T) {
 func TestClosePoints(t *testing.T) {
 	t.Parallel()
 	look := CopiesLooked{Rolls: 1, Dests: []StandNote{
-		{Dest: "RAID", Seen: true, Points: []string{"A001: 1 of 3 files at their size"}, More: 2}, {Dest: "SHUTTLE", Why: "not mounted"},
+		{Dest: "RAID", Seen: true, Points: []StandPoint{{"A001", "1 of 3 files at their size"}}, More: 2}, {Dest: "SHUTTLE", Why: "not mounted"},
 	}}
 	tp := closing(t)
 	tp.must(t, "", look, SheetWritten{Fault: "no space"})
@@ -46,6 +46,9 @@ func TestClosePoints(t *testing.T) {
 		if got := tp.s.Stood.Says(dest); !strings.Contains(got, want) || want == "" && got != "" {
 			t.Errorf("Says(%s) = %q, want %q", dest, got, want)
 		}
+	}
+	if tp.s.Stood.Amiss("RAID", "A001") == "" || tp.s.Stood.Amiss("RAID", "A002") != "" || tp.s.Stood.Amiss("SHUTTLE", "A001") != "" {
+		t.Error("Amiss mixes up drives or rolls")
 	}
 	tp.refused(t, "", ShiftClosed{})
 	tp.must(t, "", ShiftClosed{Open: got})

@@ -6,8 +6,8 @@
 // to show; [Doc.WriteHTML] writes it for screen and paper, package paper as PDF, [Doc.Labels] gives a short text for a
 // sticker on each drive. [Write] puts all of it, with the log sheet, into a folder, and never over a file that is there.
 //
-// Nothing here reads a drive: what a hand-over says of a copy is what was proven when it was made, and the way to check
-// it again is on the page.
+// Nothing here reads a drive: what a hand-over says of a copy is what was proven when it was made, and what the last look
+// at the close found; the way to check it again is on the page.
 //
 // A Doc is a value and may be used concurrently.
 package handover

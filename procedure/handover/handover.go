@@ -58,6 +58,8 @@ type Drive struct {
 	Files     int
 	Bytes     int64
 	NotProven int
+	// Last is what the close's last look found there, in words; empty when it was not looked for.
+	Last string
 	// Folders are the folders that hold the hash lists, below the drive, each once.
 	Folders []string
 }
@@ -70,9 +72,11 @@ type Line struct {
 	Folder, List          string
 	Proven                bool
 	Result                string
+	// Late is what the close's last look found wrong with the copy.
+	Late string
 }
 
-// Unsafe is a roll that must not be erased or formatted.
+// Unsafe is a roll that must not be erased or formatted, or whose copies are no longer what they were.
 type Unsafe struct{ Label, Where, Why string }
 
 // Hold is a hold of the day; Open: it still stands.
@@ -196,9 +200,13 @@ func clock(m procedure.Moment) string { return m.Wall.Format("15:04") }
 func (d *Doc) rolls(s *procedure.Shift, rows []sheet.Row) {
 	for i := range rows {
 		r := &rows[i]
-		if r.Safe {
+		late := d.late(r.Label)
+		switch {
+		case r.Safe && late == "":
 			d.Safe++
-		} else {
+		case r.Safe:
+			d.Unsafe = append(d.Unsafe, Unsafe{r.Label, r.Where() + ", " + r.Erase, late})
+		default:
 			d.Unsafe = append(d.Unsafe, Unsafe{r.Label, r.Where(), why(s.Rolls[procedure.Label(r.Label)])})
 		}
 		if len(r.Questions) > 0 || r.Problem != "" {
@@ -219,6 +227,19 @@ func (d *Doc) rolls(s *procedure.Shift, rows []sheet.Row) {
 			})
 		}
 	}
+}
+
+// late says on which drives the close's last look found a copy of a roll amiss; empty for none.
+func (d *Doc) late(label string) string {
+	var out []string
+	for i := range d.Drives {
+		for _, l := range d.Drives[i].Rolls {
+			if l.Label == label && l.Late != "" {
+				out = append(out, "at the close on "+d.Drives[i].Name+": "+l.Late)
+			}
+		}
+	}
+	return strings.Join(out, "; ")
 }
 
 // why says in words what a roll lacks.
@@ -268,8 +289,11 @@ func drives(s *procedure.Shift, entries []procedure.Entry, rows []sheet.Row) []D
 				index[x.Name] = k
 				out = append(out, Drive{Name: x.Name})
 			}
-			out[k].add(r, x)
+			out[k].add(r, x, procedure.Plain(s.Stood.Amiss(x.Name, procedure.Label(r.Label))))
 		}
+	}
+	for i := range out {
+		out[i].Last = procedure.Plain(s.Stood.Says(out[i].Name))
 	}
 	// A drive that was dropped before anything was copied has nothing to hand over.
 	return slices.DeleteFunc(out, func(d Drive) bool {
@@ -278,9 +302,14 @@ func drives(s *procedure.Shift, entries []procedure.Entry, rows []sheet.Row) []D
 	})
 }
 
-func (d *Drive) add(r *sheet.Row, x sheet.Dest) {
-	l := Line{Label: r.Label, Camera: r.Camera, Colour: r.Colour, Folder: x.Folder, List: x.List, Proven: x.Proven, Result: x.Result}
-	if x.Proven {
+// add takes in a roll; late is what the last look found wrong with its copy. Such a copy counts no more than one that was
+// never proven.
+func (d *Drive) add(r *sheet.Row, x sheet.Dest, late string) {
+	l := Line{Label: r.Label, Camera: r.Camera, Colour: r.Colour, Folder: x.Folder, List: x.List, Proven: x.Proven && late == "", Result: x.Result, Late: late}
+	if x.Proven && late != "" {
+		l.Result = "was proven; at the close: " + late
+	}
+	if l.Proven {
 		l.Files, l.Bytes = r.Files, r.Bytes
 		d.Files += r.Files
 		d.Bytes += r.Bytes

@@ -102,8 +102,44 @@ func TestOf(t *testing.T) {
 	if h.Rolls != 4 || h.Safe != 2 || !h.Closed || !h.Tapes.Done || h.Tapes.Want != 2 {
 		t.Errorf("%d of %d safe, closed %v, tapes %v", h.Safe, h.Rolls, h.Closed, h.Tapes)
 	}
+	if k.Last != "the copies of 2 rolls stand there, every file by its name and size" {
+		t.Errorf("last look at SHUTTLE: %q", k.Last)
+	}
 	if len(h.Code) != 14 {
 		t.Errorf("closing code %q", h.Code)
+	}
+}
+
+// TestLastLook: a copy that the last look found amiss counts no more, on the drive, its label and among the safe rolls;
+// a drive that was not seen is said to be so. Both stand at the top.
+func TestLastLook(t *testing.T) {
+	t.Parallel()
+	d := day()
+	d.Add("", procedure.CloseBegan{})
+	d.Add("", procedure.CopiesLooked{Rolls: 2, Dests: []procedure.StandNote{
+		{Dest: "SHUTTLE", Seen: true, Rolls: 1, Points: []procedure.StandPoint{{Roll: "A001", Why: "8 of 9 files at their size"}}},
+		{Dest: "RAID", Why: "not mounted"},
+	}})
+	d.Add("", procedure.ShiftClosed{Open: d.Shift.Points()})
+	h := doc(t, d)
+	top := strings.Join(h.Open, "\n")
+	for _, want := range []string{"on SHUTTLE, A001: 8 of 9 files at their size", "RAID was not seen at the last look: not mounted"} {
+		if !strings.Contains(top, want) {
+			t.Errorf("the open points lack %q:\n%s", want, top)
+		}
+	}
+	shuttle, raid := h.Drives[0], h.Drives[1]
+	if shuttle.Rolls[0].Proven || shuttle.NotProven != 2 || shuttle.Files != 9 || !strings.Contains(shuttle.Rolls[0].Result, "at the close: 8 of 9") {
+		t.Errorf("SHUTTLE = %+v", shuttle)
+	}
+	if raid.Last != "not seen: not mounted" || raid.NotProven != 1 {
+		t.Errorf("RAID = %+v", raid)
+	}
+	if h.Safe != 1 || h.Unsafe[0].Label != "A001" || !strings.Contains(h.Unsafe[0].Why, "at the close on SHUTTLE") {
+		t.Errorf("%d safe, not safe %+v", h.Safe, h.Unsafe)
+	}
+	if label := h.Labels()[0]; !strings.Contains(label, "do not use: A001-A002\n") {
+		t.Errorf("label of SHUTTLE:\n%s", label)
 	}
 }
 

@@ -105,6 +105,9 @@ func (p *page) drive(k *handover.Drive) {
 		t += fmt.Sprintf(" Rolls that do not count: %d.", k.NotProven)
 	}
 	p.para("", body, t)
+	if k.Last != "" {
+		p.para("", body, "At the close: "+k.Last+".")
+	}
 	var rows [][]string
 	for _, r := range k.Rolls {
 		files, size := "", ""

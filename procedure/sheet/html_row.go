@@ -33,7 +33,7 @@ func (r *Row) html() template.HTML {
 		m.raw(`<span class="loud">DRILL</span><br>`)
 	}
 	m.raw(`<b class="label">`).text(r.Label).raw("</b><br>camera ").text(r.Camera + ", " + r.Colour).raw("<br>day ").
-		text(strconv.Itoa(r.Day) + ", " + r.Date).raw("<br>station ").text(r.Station).raw("<br>")
+		text(strconv.Itoa(r.Day)).raw(`, <span class="whole">`).text(r.Date).raw("</span><br>station ").text(r.Station).raw("<br>")
 	if r.Safe {
 		m.text(r.Where())
 	} else {

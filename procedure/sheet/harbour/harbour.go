@@ -197,6 +197,20 @@ func (d *Day) Close() {
 	d.Add("", procedure.CloseBegan{})
 	d.Add("", procedure.TapesCounted{Counted: d.Shift.Handled(), Want: d.Shift.Handled(), Right: true})
 	d.Add("", procedure.BookCounted{Counted: d.Shift.Lines(), Want: d.Shift.Lines(), Right: true})
+	look := procedure.CopiesLooked{LookMS: 900}
+	for _, k := range d.Shift.Dests {
+		n := procedure.StandNote{Dest: k.Name, Seen: true}
+		for _, r := range d.Shift.Rolls {
+			for _, c := range r.Copies {
+				if c.Name == k.Name && c.Proven {
+					n.Rolls++
+				}
+			}
+		}
+		look.Rolls = max(look.Rolls, n.Rolls)
+		look.Dests = append(look.Dests, n)
+	}
+	d.Add("", look)
 	d.Add("", procedure.ShiftClosed{Open: d.Shift.Points()})
 }
 
