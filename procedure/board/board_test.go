@@ -369,3 +369,25 @@ func TestJSON(t *testing.T) {
 		t.Errorf("JSON of no shift = %s, %v; lists must be lists", empty, err)
 	}
 }
+
+// TestCamerasComeFirst: however much lingers, twelve cameras are all there in 80x24, with the drives and the notes.
+func TestCamerasComeFirst(t *testing.T) {
+	t.Parallel()
+	b := Board{Cameras: make([]Camera, 12), Drives: []Drive{{Name: "SHUTTLE", Free: -1, Rolls: -1, Hours: -1}, {Name: "RAID", Free: -1, Rolls: -1, Hours: -1}}}
+	for i := range b.Cameras {
+		b.Cameras[i] = Camera{Letter: string(rune('A' + i)), Colour: "blue"}
+	}
+	for range 60 {
+		b.Lingers = append(b.Lingers, Linger{Label: "A001", Place: "green bin", ForMS: 1, LimitMS: 1})
+	}
+	b.Notes = []Note{{ID: 1, Text: "a note"}}
+	text := b.Text(80, 24)
+	for _, want := range []string{"\nA blue", "\nL blue", "and 5", "SHUTTLE", "RAID", "1 a note"} {
+		if !strings.Contains(text, want) {
+			t.Errorf("the board lacks %q:\n%s", want, text)
+		}
+	}
+	if n := strings.Count(text, "\n"); n > 24 {
+		t.Errorf("%d lines, 24 are there", n)
+	}
+}

@@ -26,8 +26,8 @@ type column struct {
 
 func columns() []column {
 	return []column{
-		{"red bin", 11, []procedure.Place{procedure.PlaceRedBin}},
-		{"in work", 10, []procedure.Place{procedure.PlaceHand, procedure.PlaceReader}},
+		{"red bin", 10, []procedure.Place{procedure.PlaceRedBin}},
+		{"in work", 11, []procedure.Place{procedure.PlaceHand, procedure.PlaceReader}},
 		{"desk", 7, []procedure.Place{procedure.PlaceDesk}},
 		{"green bin", 11, []procedure.Place{procedure.PlaceGreenBin}},
 		{"returned", 11, []procedure.Place{procedure.PlaceReturned}},
@@ -45,7 +45,8 @@ func (b Board) Text(width, height int) string {
 	if width < minWidth || height < minHeight {
 		return fit(fmt.Sprintf("board: needs %dx%d", minWidth, minHeight), max(1, width)) + "\n"
 	}
-	below := b.below(width, height-2-min(max(1, len(b.Cameras)), 4))
+	// Every camera first; what is below them gets the rest, and a quarter of the screen in any case.
+	below := b.below(width, max(height-2-max(1, len(b.Cameras)), height/4))
 	lines := []string{b.head(width)}
 	lines = append(lines, b.table(width, height-1-len(below))...)
 	if len(lines)+len(below) < height {
@@ -284,7 +285,7 @@ func (b Board) driveText(d Drive) string {
 		parts = append(parts, fmt.Sprintf("%.1f h at today's rate", d.Hours))
 	}
 	if d.Short {
-		parts = append([]string{fmt.Sprintf("too little for the %d that wait", b.Waiting)}, parts...)
+		parts = append([]string{"short"}, parts...)
 	}
 	if d.Gone {
 		parts = append([]string{"not there now"}, parts...)
