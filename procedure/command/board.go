@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"io"
 
+	"twobin/guard/watch"
 	"twobin/procedure/board"
 )
 
@@ -26,9 +27,12 @@ func (c *Board) Run(a *App) error {
 		return err
 	}
 	if c.Follow {
-		return follow(a, f.path)
+		return follow(a, f.path, c.Journal == "")
 	}
 	b := board.Of(f.shift, a.Now())
+	if c.Journal == "" { // an older journal tells of drives as they were
+		b = b.WithFree(freeNow(&watch.Identifier{}, f.shift))
+	}
 	if c.JSON {
 		e := json.NewEncoder(a.Out)
 		e.SetIndent("", "  ")

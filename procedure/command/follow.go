@@ -11,12 +11,17 @@ import (
 	tea "github.com/charmbracelet/bubbletea"
 	"golang.org/x/term"
 
+	"twobin/guard"
+	"twobin/guard/watch"
 	"twobin/procedure"
 	"twobin/procedure/board"
 )
 
 // followEvery is how often the board looks whether the journal has grown, and moves its times on.
 const followEvery = time.Second
+
+// freeEvery is how often the drives are asked for their room.
+const freeEvery = 5 * time.Second
 
 // boardModel is the live board: a picture of a journal that another process writes. It reads, and decides nothing.
 type boardModel struct {
@@ -26,9 +31,18 @@ type boardModel struct {
 	size int64
 	seen *found
 	at   time.Time
+	// ident asks the drives; nil: they are not asked.
+	ident guard.Identifier
+	free  map[string]int64
 }
 
 type boardTick time.Time
+
+// boardFree is what the drives have free now.
+type boardFree map[string]int64
+
+// freeTick says that it is time to ask the drives again.
+type freeTick time.Time
 
 // boardRead is a journal read anew; nil: it has not grown.
 type boardRead struct {
@@ -37,13 +51,17 @@ type boardRead struct {
 }
 
 // follow shows the board until it is left.
-func follow(a *App, path string) error {
+func follow(a *App, path string, live bool) error {
 	in, ok1 := a.In.(*os.File)
 	out, ok2 := a.Out.(*os.File)
 	if !ok1 || !ok2 || !term.IsTerminal(int(in.Fd())) || !term.IsTerminal(int(out.Fd())) {
 		return usage("--follow needs a terminal; without it the board is printed once")
 	}
-	p := tea.NewProgram(boardModel{path: path, now: a.Now, at: a.Now(), size: -1}, tea.WithInput(in), tea.WithOutput(out), tea.WithAltScreen(), tea.WithoutSignalHandler())
+	m := boardModel{path: path, now: a.Now, at: a.Now(), size: -1}
+	if live {
+		m.ident = &watch.Identifier{}
+	}
+	p := tea.NewProgram(m, tea.WithInput(in), tea.WithOutput(out), tea.WithAltScreen(), tea.WithoutSignalHandler())
 	sig := make(chan os.Signal, 1)
 	signal.Notify(sig, os.Interrupt, syscall.SIGTERM, syscall.SIGHUP)
 	defer signal.Stop(sig)
@@ -72,6 +90,9 @@ func (m boardModel) tick() tea.Cmd {
 	return tea.Tick(followEvery, func(t time.Time) tea.Msg { return boardTick(t) })
 }
 
+// ask asks the drives aside; one that does not answer holds up only the next asking.
+func (m boardModel) ask() tea.Msg { return boardFree(freeNow(m.ident, m.seen.shift)) }
+
 // Init reads the journal and begins the clock.
 func (m boardModel) Init() tea.Cmd { return tea.Batch(m.read, m.tick()) }
 
@@ -89,9 +110,18 @@ func (m boardModel) Update(msg tea.Msg) (tea.Model, tea.Cmd) {
 		m.at = m.now()
 		return m, tea.Batch(m.read, m.tick())
 	case boardRead:
+		first := m.seen == nil
 		if msg.f != nil {
 			m.seen, m.size = msg.f, msg.size
+			if first && m.ident != nil {
+				return m, m.ask
+			}
 		}
+	case boardFree:
+		m.free = msg
+		return m, tea.Tick(freeEvery, func(t time.Time) tea.Msg { return freeTick(t) })
+	case freeTick:
+		return m, m.ask
 	}
 	return m, nil
 }
@@ -104,7 +134,7 @@ func (m boardModel) View() string {
 	case m.seen == nil || m.seen.shift == nil || m.seen.shift.Opened == nil:
 		return "Reading the journal. q leaves."
 	}
-	text := strings.TrimRight(board.Of(m.seen.shift, m.at).Text(m.w, m.h-1), "\n")
+	text := strings.TrimRight(board.Of(m.seen.shift, m.at).WithFree(m.free).Text(m.w, m.h-1), "\n")
 	foot := "q leaves"
 	if bad := m.seen.unusable(); bad != nil {
 		foot = "the journal is damaged; this is what stands before the damage: " + procedure.Plain(bad.Error())
