@@ -189,7 +189,11 @@ func (c *Practice) run(a *command.App, o practice.Options, book practice.Book) e
 		return errors.Join(err, s.Leave())
 	}
 	if o.Coach == practice.Shown {
-		err = show(ui, a, s, c.Speed)
+		if _, _, terminals := terminal(a); terminals && !c.Plain {
+			err = showScreen(ui, a, s, c.Speed)
+		} else {
+			err = show(ui, a, s, c.Speed)
+		}
 	} else {
 		err = c.work(ui, a, s)
 	}

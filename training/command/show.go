@@ -15,6 +15,7 @@ import (
 
 	"twobin/procedure"
 	"twobin/procedure/command"
+	"twobin/training/drill"
 	"twobin/training/practice"
 )
 
@@ -23,10 +24,15 @@ import (
 const (
 	perCharacter = 65 * time.Millisecond
 	restLeast    = 1200 * time.Millisecond
+	restMost     = 12 * time.Second // for a whole screen: whoever reads longer pauses
 )
 
-// show lets the program play a drill and says what the hands do and why. Any key pauses, any key goes on; ctrl+c ends.
-func show(ctx context.Context, a *command.App, s *practice.Session, speed float64) error {
+// lookAgain is how often a player that waits looks again.
+const lookAgain = 200 * time.Millisecond
+
+// show lets the program play a drill line by line and says what the hands do and why. Any key pauses, any key goes on;
+// ctrl+c ends.
+func show(ctx context.Context, a *command.App, s *practice.Session, speed float64) (err error) {
 	in, _, terminals := terminal(a)
 	out := a.Out
 	if terminals {
@@ -42,7 +48,10 @@ func show(ctx context.Context, a *command.App, s *practice.Session, speed float6
 	keys, wait := readKeys(ctx, a.In)
 	defer wait()
 	defer stop()
-	w := &watcher{s: s, out: out, keys: keys, stop: stop, speed: speed, p: practice.NewPlayer(s, practice.Habits{})}
+	w := &watcher{s: s, out: out, p: practice.NewPlayer(s, practice.Habits{})}
+	w.pacer = pacer{keys: keys, stop: stop, speed: speed, paused: func(on bool) {
+		w.line("%s", map[bool]string{true: "paused. Any key goes on.", false: "going on."}[on])
+	}}
 	w.line("the program plays. Any key pauses, any key goes on, ctrl+c ends.")
 	return w.run(ctx)
 }
@@ -89,14 +98,49 @@ func readKeys(ctx context.Context, in io.Reader) (<-chan byte, func()) {
 	}
 }
 
+// pacer gives the time to read, and stops it while somebody wants to look longer.
+type pacer struct {
+	keys   <-chan byte
+	stop   context.CancelFunc
+	speed  float64
+	paused func(on bool)
+}
+
+// read rests for as long as it takes to read a text.
+func (p *pacer) read(ctx context.Context, text string) {
+	p.rest(ctx, min(restMost, max(restLeast, time.Duration(utf8.RuneCountInString(text))*perCharacter)))
+}
+
+// rest waits; a key pauses until the next key, ctrl+c or ctrl+q stops everything.
+func (p *pacer) rest(ctx context.Context, d time.Duration) {
+	t := time.NewTimer(time.Duration(float64(d) / p.speed))
+	defer t.Stop()
+	paused := false
+	over := false
+	for !over || paused {
+		select {
+		case <-ctx.Done():
+			return
+		case <-t.C:
+			over = true
+		case k := <-p.keys:
+			const ctrlC, ctrlQ = 3, 17
+			if k == ctrlC || k == ctrlQ {
+				p.stop()
+				return
+			}
+			paused = !paused
+			p.paused(paused)
+		}
+	}
+}
+
 type watcher struct {
-	s     *practice.Session
-	p     *practice.Player
-	out   io.Writer
-	keys  <-chan byte
-	stop  context.CancelFunc
-	speed float64
-	err   error
+	pacer
+	s   *practice.Session
+	p   *practice.Player
+	out io.Writer
+	err error
 
 	step   string
 	world  []string
@@ -105,14 +149,13 @@ type watcher struct {
 }
 
 func (w *watcher) line(format string, a ...any) {
-	if _, err := io.WriteString(w.out, "DRILL "+procedure.Plain(fmt.Sprintf(format, a...))+"\n"); err != nil && w.err == nil {
+	if err := drill.Say(w.out, format, a...); err != nil && w.err == nil {
 		w.err = err
 	}
 }
 
 // run goes on until the drill has ended or the watcher leaves.
 func (w *watcher) run(ctx context.Context) error {
-	const look = 200 * time.Millisecond
 	for ctx.Err() == nil && w.err == nil {
 		v := w.s.View()
 		if v.Ended {
@@ -124,7 +167,7 @@ func (w *watcher) run(ctx context.Context) error {
 			m = w.p.Next(v)
 		}
 		if m.Intent == nil {
-			w.rest(ctx, look)
+			w.rest(ctx, lookAgain)
 			continue
 		}
 		if v.Prompt != nil {
@@ -136,7 +179,7 @@ func (w *watcher) run(ctx context.Context) error {
 		}
 		w.say(ctx, "  answer: %s%s", typed(m.Intent), hands)
 		if err := w.s.Do(ctx, m.Intent); err != nil {
-			w.say(ctx, "  refused: %s", err)
+			w.say(ctx, "  refused: %s", refused(err))
 		}
 	}
 	return w.err
@@ -204,29 +247,5 @@ func (w *watcher) tell(ctx context.Context, v procedure.View) {
 func (w *watcher) say(ctx context.Context, format string, a ...any) {
 	text := fmt.Sprintf(format, a...)
 	w.line("%s", text)
-	w.rest(ctx, max(restLeast, time.Duration(utf8.RuneCountInString(text))*perCharacter))
-}
-
-// rest waits; a key pauses until the next key.
-func (w *watcher) rest(ctx context.Context, d time.Duration) {
-	t := time.NewTimer(time.Duration(float64(d) / w.speed))
-	defer t.Stop()
-	paused := false
-	over := false
-	for !over || paused {
-		select {
-		case <-ctx.Done():
-			return
-		case <-t.C:
-			over = true
-		case k := <-w.keys:
-			const ctrlC = 3
-			if k == ctrlC {
-				w.stop()
-				return
-			}
-			paused = !paused
-			w.line("%s", map[bool]string{true: "paused. Any key goes on.", false: "going on."}[paused])
-		}
-	}
+	w.read(ctx, text)
 }

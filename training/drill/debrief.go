@@ -153,7 +153,13 @@ func (r *Result) tellSlips(p *page) {
 	}
 	p.head("tried out of order, %s: the program refused it", times(len(r.Slips)))
 	for _, s := range r.Slips {
-		p.line(2, "%s%s: %s, when %s was due. %s", clock(s.At, r.Began), about(s.Roll), askedWords(s.Asked), s.Due, sentence(s.Why))
+		what := askedWords(s.Asked)
+		if what == s.Due {
+			what += " too early"
+		} else {
+			what += ", when " + s.Due + " was due"
+		}
+		p.line(2, "%s%s: %s. %s", clock(s.At, r.Began), about(s.Roll), what, sentence(s.Why))
 	}
 }
 

@@ -127,7 +127,9 @@ func (b Book) Of(name string) Standing {
 			continue
 		}
 		if r.Coach == Shown {
-			s.Shown++
+			if r.Outcome == string(Shown) { // watched to its end
+				s.Shown++
+			}
 			continue
 		}
 		s.Done++

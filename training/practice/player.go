@@ -246,6 +246,9 @@ func (p *Player) begin(v procedure.View, eyes world.Eyes) Move {
 	case "seat.tape":
 		return p.answer(v, "t", "")
 	}
+	if slices.ContainsFunc(v.Clocks, func(c procedure.Clock) bool { return c.Over }) {
+		return p.say(procedure.DoPutBack{Reason: "too long since seating"}, "Too long since seating: put back.")
+	}
 	if !p.habits.GuessesLabels && eyes.InReader != "" && eyes.InReader != guess {
 		return p.say(procedure.DoPutBack{Reason: "another card"}, "That is another card: put back.")
 	}

@@ -282,7 +282,7 @@ func (s *Session) End() (drill.Result, error) {
 	var errs []error
 	if s.path != "" {
 		for _, sc := range r.Scored() {
-			if s.o.Coach == Shown && sc.Kind == drill.DrillKind {
+			if s.o.Coach == Shown && sc.Kind == drill.DrillKind && r.Outcome != drill.Quit {
 				sc.Result = string(Shown)
 			}
 			errs = append(errs, s.Record("", sc))
