@@ -154,7 +154,7 @@ func keyOf(name string) tea.KeyMsg {
 		"enter": tea.KeyEnter, "esc": tea.KeyEsc, "ctrl+e": tea.KeyCtrlE, "ctrl+a": tea.KeyCtrlA, "ctrl+o": tea.KeyCtrlO,
 		"ctrl+n": tea.KeyCtrlN, "ctrl+r": tea.KeyCtrlR, "ctrl+b": tea.KeyCtrlB, "ctrl+f": tea.KeyCtrlF, "ctrl+t": tea.KeyCtrlT,
 		"ctrl+d": tea.KeyCtrlD, "ctrl+g": tea.KeyCtrlG, "ctrl+q": tea.KeyCtrlQ, "ctrl+c": tea.KeyCtrlC, "ctrl+k": tea.KeyCtrlK,
-		"ctrl+v": tea.KeyCtrlV, "ctrl+w": tea.KeyCtrlW, "backspace": tea.KeyBackspace, "up": tea.KeyUp, "down": tea.KeyDown,
+		"ctrl+v": tea.KeyCtrlV, "ctrl+w": tea.KeyCtrlW, "ctrl+x": tea.KeyCtrlX, "backspace": tea.KeyBackspace, "up": tea.KeyUp, "down": tea.KeyDown,
 	}
 	if t, ok := named[name]; ok {
 		return tea.KeyMsg{Type: t}

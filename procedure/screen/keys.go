@@ -31,7 +31,7 @@ func newKeys() keyMap {
 		dest:     bind("destination", "ctrl+d"),
 		camera:   bind("camera", "ctrl+k"),
 		cause:    bind("cause", "ctrl+g"),
-		dismiss:  bind("clear messages", "esc"),
+		dismiss:  bind("clear messages", "ctrl+x"),
 		quit:     bind("quit", "ctrl+q", "ctrl+c"),
 		putBack:  bind("put back", "esc"),
 		erase:    bind("erase", "ctrl+e"),

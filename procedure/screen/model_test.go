@@ -107,7 +107,7 @@ func TestBell(t *testing.T) {
 	}
 }
 
-// Going on clears messages that had time to be read; what went wrong stays until esc.
+// Going on clears messages that had time to be read; what went wrong stays until ctrl+x.
 func TestMessagesAreCleared(t *testing.T) {
 	t.Parallel()
 	answer := procedure.Answer{ID: "mark.green", Seq: 7, Text: "g"}
@@ -121,7 +121,8 @@ func TestMessagesAreCleared(t *testing.T) {
 		{"read", "look", 2 * time.Second, "g", []procedure.Intent{procedure.DoDismiss{}, answer}},
 		{"just come", "look", 500 * time.Millisecond, "g", []procedure.Intent{answer}},
 		{"something went wrong", "stop", time.Hour, "g", []procedure.Intent{answer}},
-		{"by its key", "stop", 0, "esc", []procedure.Intent{procedure.DoDismiss{}}},
+		{"by its key", "stop", 0, "ctrl+x", []procedure.Intent{procedure.DoDismiss{}}},
+		{"esc puts back and clears nothing", "stop", 0, "esc", nil},
 	}
 	for _, tt := range tests {
 		x := drive(t, choiceView(), 80, 24, false)

@@ -52,6 +52,9 @@ func (p page) small() string {
 	return strings.Join(lines[:min(len(lines), p.h)], "\n")
 }
 
+// tightest is the last of the steps in which parts of the ordinary view shrink.
+const tightest = 4
+
 // usual is the ordinary view: strip, step, prompt, and what runs beside it. Parts that can wait shrink until it fits.
 func (p page) usual(m *model) string {
 	top := append(p.header(), p.strip()...)
@@ -61,10 +64,10 @@ func (p page) usual(m *model) string {
 	foot := append([]string{rule(p.w)}, p.help(p.helpKeys(m))...)
 	room := p.h - len(foot)
 	var body []string
-	for tight := range 4 {
+	for tight := range tightest + 1 {
 		body = append([]string{}, top...)
 		for _, part := range [][]string{
-			p.head(), p.hands(tight), p.shown(), p.asked(m), p.notices(tight, m.trouble), p.world(), p.copying(tight), p.notes(tight),
+			p.head(), p.hands(tight), p.shown(), p.asked(m), p.notices(tight, m.trouble), p.around(tight), p.copying(tight), p.notes(tight),
 		} {
 			if len(part) == 0 {
 				continue

@@ -112,16 +112,11 @@ func (p page) erase(m *model) string {
 	for _, c := range p.v.Clocks {
 		in = append(in, p.clock(c))
 	}
-	in = append(in, "", "The lock:")
-	for _, c := range p.v.Lock {
-		word := "holds "
-		if !c.Holds {
-			word = "closed"
-		}
-		in = append(in, "  "+procedure.Plain(c.ID)+"  "+word+"  "+p.t(c.Says))
-	}
+	beside := append(flush(p.serious(m.trouble)), flush(p.world())...)
+	const askedLines, frameLines = 3, 2
+	short := len(in)+1+len(p.v.Lock)+len(beside)+askedLines+frameLines > p.h
+	in = append(append(in, ""), p.lock(short)...)
 	in = append(in, "")
-	beside := append(flush(p.world()), flush(p.serious(m.trouble))...)
 	keys := "ctrl+e erase for good      esc put back, nothing is removed      ? why"
 	if p.v.Drill != "" {
 		keys = "ctrl+e erase for good   esc put back   ? why   ctrl+w do something"
@@ -131,6 +126,25 @@ func (p page) erase(m *model) string {
 		return p.frame(in, beside, []string{p.st.bold.Render(m.command.question), "    " + m.command.entry.line.View(), "enter send   esc never mind"})
 	}
 	return p.frame(in, beside, []string{ask, "    " + m.entry.line.View(), keys})
+}
+
+// lock is the verdict, one condition a line. Where a message or a drill needs the room, a lock of which every condition
+// holds is one line.
+func (p page) lock(short bool) []string {
+	open := len(p.v.Lock) > 0
+	out := []string{"The lock:"}
+	for _, c := range p.v.Lock {
+		word := "holds "
+		if !c.Holds {
+			word, open = "closed", false
+		}
+		out = append(out, "  "+procedure.Plain(c.ID)+"  "+word+"  "+p.t(c.Says))
+	}
+	if short && open {
+		first, last := p.v.Lock[0].ID, p.v.Lock[len(p.v.Lock)-1].ID
+		return []string{"The lock: " + procedure.Plain(first) + " to " + procedure.Plain(last) + " hold, every condition."}
+	}
+	return out
 }
 
 // flush takes the margin off lines, and leaves out empty ones.

@@ -1,6 +1,7 @@
 package screen
 
 import (
+	"slices"
 	"strings"
 
 	"twobin/procedure"
@@ -116,6 +117,17 @@ func (p page) world() []string {
 		out = append(out, p.wrap(procedure.Plain(l), 2)...)
 	}
 	return out
+}
+
+// around is the drill's world in the ordinary view. Where room is shortest the coach's reasons wait: what is to be seen
+// and heard does not.
+func (p page) around(tight int) []string {
+	if tight < tightest {
+		return p.world()
+	}
+	facts := p
+	facts.v.World = slices.DeleteFunc(slices.Clone(p.v.World), func(l string) bool { return strings.HasPrefix(l, "Why: ") })
+	return facts.world()
 }
 
 // act is the line for something that is done in the drill, with all that is around the trainee.
