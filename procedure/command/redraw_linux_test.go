@@ -63,7 +63,9 @@ func TestScreenLiveWhileCopying(t *testing.T) {
 			t.Fatalf("nothing can be typed:\n%s", g.screen())
 		}
 		g.send("\x15a")
-		time.Sleep(10 * time.Millisecond)
+		for sent := time.Now(); time.Since(sent) < 300*time.Millisecond && !strings.Contains(g.screen(), "> a"); {
+			time.Sleep(2 * time.Millisecond)
+		}
 	}
 	var took []time.Duration
 	typed := "a"
