@@ -24,7 +24,7 @@ func TestIdentitySurvivesSeatingAgain(t *testing.T) {
 	w := watchReaders(t)
 	began := time.Now()
 	mount(t, dev, one, "ext4", 0, "")
-	first, at := next(t, w, "arrived", one)
+	first, at := arrived(t, w, one)
 	if took := at.Sub(began); took > 250*time.Millisecond {
 		t.Errorf("seen after %s, want 250 ms at most", took)
 	}
@@ -48,7 +48,7 @@ func TestIdentitySurvivesSeatingAgain(t *testing.T) {
 		t.Errorf("gone %+v, want ID %s", v, first.ID)
 	}
 	mount(t, dev, two, "ext4", unix.MS_RDONLY, "")
-	again, _ := next(t, w, "arrived", two)
+	again, _ := arrived(t, w, two)
 	if again.ID != first.ID || !again.ReadOnly || again.Mount != two {
 		t.Errorf("seated again: %+v, want ID %s, read-only, at %q", again, first.ID, two)
 	}
@@ -68,9 +68,9 @@ func TestStackedVolumes(t *testing.T) {
 	a, b := ext4(t, "A"), ext4(t, "B")
 	w := watchReaders(t)
 	mount(t, a, p, "ext4", 0, "")
-	va, _ := next(t, w, "arrived", p)
+	va, _ := arrived(t, w, p)
 	mount(t, b, p, "ext4", 0, "")
-	vb, _ := next(t, w, "arrived", p)
+	vb, _ := arrived(t, w, p)
 	if va.Name != "A" || vb.Name != "B" || va.ID == vb.ID {
 		t.Errorf("seen %+v then %+v, want A then B", va, vb)
 	}
@@ -78,7 +78,7 @@ func TestStackedVolumes(t *testing.T) {
 		t.Errorf("Identify = %+v, %v, want B", v, err)
 	}
 	unmount(t, p)
-	if v, _ := next(t, w, "arrived", p); v.ID != va.ID {
+	if v, _ := arrived(t, w, p); v.ID != va.ID {
 		t.Errorf("after B was taken away: %+v, want A", v)
 	}
 }
@@ -114,7 +114,7 @@ func TestFastSwapIsSeen(t *testing.T) {
 	a, b := ext4(t, "A"), ext4(t, "B")
 	w := watchReaders(t)
 	mount(t, a, p, "ext4", 0, "")
-	next(t, w, "arrived", p)
+	arrived(t, w, p)
 	for i := range 10 {
 		dev, name := b, "B"
 		if i%2 == 1 {
@@ -122,7 +122,7 @@ func TestFastSwapIsSeen(t *testing.T) {
 		}
 		unmount(t, p)
 		mount(t, dev, p, "ext4", 0, "")
-		if v, _ := next(t, w, "arrived", p); v.Name != name {
+		if v, _ := arrived(t, w, p); v.Name != name {
 			t.Fatalf("swap %d: arrived %+v, want %s", i, v, name)
 		}
 	}
@@ -162,7 +162,7 @@ func TestGoesReadOnly(t *testing.T) {
 	dev := ext4(t, "DRIVE")
 	w := watchReaders(t)
 	mount(t, dev, p, "ext4", 0, "errors=remount-ro")
-	id, _ := next(t, w, "arrived", p)
+	id, _ := arrived(t, w, p)
 	must(t, unix.Mount("", p, "", unix.MS_REMOUNT|unix.MS_RDONLY, ""))
 	if v, _ := next(t, w, "changed", p); !v.ReadOnly || v.ID != id.ID {
 		t.Errorf("changed %+v, want read-only", v)
@@ -192,7 +192,7 @@ func TestBindMountsAreNoVolumes(t *testing.T) {
 	a, b := ext4(t, "A"), ext4(t, "B")
 	w := watchReaders(t)
 	mount(t, a, card, "ext4", 0, "")
-	va, _ := next(t, w, "arrived", card)
+	va, _ := arrived(t, w, card)
 	mount(t, card, whole, "", unix.MS_BIND, "")
 	mount(t, filepath.Join(card, "lost+found"), part, "", unix.MS_BIND, "")
 	mount(t, b, last, "ext4", 0, "")
@@ -205,7 +205,7 @@ func TestBindMountsAreNoVolumes(t *testing.T) {
 	// Seen at the second place only when the first has gone: then it is where the volume is.
 	unmount(t, part)
 	unmount(t, card)
-	if v, _ := next(t, w, "arrived", whole); v.ID != va.ID {
+	if v, _ := arrived(t, w, whole); v.ID != va.ID {
 		t.Errorf("arrived %+v, want %s", v, va.ID)
 	}
 }
@@ -299,7 +299,7 @@ func TestReaderIsABoundFolder(t *testing.T) {
 	before, err := w.Snapshot(t.Context())
 	must(t, err)
 	mount(t, a, reader, "", unix.MS_BIND, "")
-	va, _ := next(t, w, "arrived", reader)
+	va, _ := arrived(t, w, reader)
 	during, err := w.Snapshot(t.Context())
 	must(t, err)
 	for _, v := range before {
@@ -310,7 +310,7 @@ func TestReaderIsABoundFolder(t *testing.T) {
 	unmount(t, reader)
 	next(t, w, "gone", reader)
 	mount(t, b, reader, "", unix.MS_BIND, "")
-	if vb, _ := next(t, w, "arrived", reader); va.ID == vb.ID || va.ID == "" {
+	if vb, _ := arrived(t, w, reader); va.ID == vb.ID || va.ID == "" {
 		t.Errorf("both folders have ID %q", va.ID)
 	}
 }
