@@ -60,14 +60,14 @@ func TestStuckDriveOnFUSE(t *testing.T) {
 	must(t, err)
 	t.Cleanup(func() { release(); must(t, server.Unmount()) })
 	v, _ := next(t, w, "arrived", stuck)
-	if took := time.Since(began); took > 250*time.Millisecond || v.Size != 0 || v.Device != "stuck-drive" || v.ID != "" {
-		t.Errorf("arrived %+v after %s, want the table's facts within 250 ms", v, took)
+	if took := time.Since(began); took > time.Second || v.Size != 0 || v.Device != "stuck-drive" || v.ID != "" {
+		t.Errorf("arrived %+v after %s, want the table's facts at once", v, took)
 	}
 	began = time.Now()
 	mount(t, "twobin-test", well, "tmpfs", 0, "size=64k")
 	v, _ = next(t, w, "arrived", well)
-	if took := time.Since(began); took > 250*time.Millisecond || v.Size != 64<<10 {
-		t.Errorf("the other volume: %+v after %s, want it whole within 250 ms", v, took)
+	if took := time.Since(began); took > time.Second || v.Size != 64<<10 {
+		t.Errorf("the other volume: %+v after %s, want it whole at once", v, took)
 	}
 	began = time.Now()
 	v, err = w.Identify(stuck)

@@ -25,8 +25,8 @@ func TestIdentitySurvivesSeatingAgain(t *testing.T) {
 	began := time.Now()
 	mount(t, dev, one, "ext4", 0, "")
 	first, at := arrived(t, w, one)
-	if took := at.Sub(began); took > 250*time.Millisecond {
-		t.Errorf("seen after %s, want 250 ms at most", took)
+	if took := at.Sub(began); took > time.Second { // TestSeenInTime measures
+		t.Errorf("seen after %s", took)
 	}
 	want := guard.Volume{
 		Mount: one, Device: dev, FSType: "ext4", Name: "ROLL A", Disk: filepath.Base(dev),
