@@ -51,9 +51,10 @@ func arrived(t *testing.T, w *Watcher, path string) (guard.Volume, time.Time) {
 	return v, at
 }
 
+// watchReaders watches with time for drives to answer on a busy machine, so that volumes are reported whole.
 func watchReaders(t *testing.T, readers ...string) *Watcher {
 	t.Helper()
-	w, err := New(Options{Readers: readers})
+	w, err := New(Options{Readers: readers, Answer: 3 * time.Second})
 	if err != nil {
 		t.Fatal(err)
 	}
