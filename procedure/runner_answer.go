@@ -198,8 +198,7 @@ func (r *Runner) pick(l Label) error {
 	if err := r.record(l, RollPicked{Answered: r.answered(), Pass: pass}); err != nil {
 		return err
 	}
-	// What was said when this roll went on hold is over: it is taken up.
-	r.notices = slices.DeleteFunc(r.notices, func(n Notice) bool { return n.Grade == "stop" && strings.HasPrefix(n.What, string(l)+" ") })
+	r.notices = slices.DeleteFunc(r.notices, func(n Notice) bool { return n.held == l })
 	return nil
 }
 

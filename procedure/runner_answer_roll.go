@@ -186,6 +186,6 @@ func (r *Runner) holdRoll(l Label, by, reason, do string) error {
 	if by == "program" {
 		r.ring("fault")
 	}
-	r.notify(Notice{Grade: "stop", What: string(l) + " is on hold: " + reason + ".", Safe: "nothing on the card was changed.", Do: do})
+	r.notify(Notice{Grade: "stop", What: string(l) + " is on hold: " + reason + ".", Safe: "nothing on the card was changed.", Do: do, held: l})
 	return nil
 }

@@ -56,6 +56,8 @@ type Notice struct {
 	passing bool
 	// lasting: it is shown until it is dismissed, although an answer brought it about.
 	lasting bool
+	// held is the roll of which it says that it went on hold; it goes when that roll is taken up.
+	held Label
 	// nr tells it from an earlier one with the same words: what happens twice is said twice.
 	nr uint64
 }
@@ -172,6 +174,8 @@ type View struct {
 	// World is what the trainee sees and hears in a drill (a card in the hand, somebody at the cart, the radio), one
 	// line each; empty in a shift. It is the simulated outside, not the program, and may hold labels even when Hide.
 	World []string
+	// Reason is why the step is there, for a trainee with full coaching; empty otherwise.
+	Reason string
 	// Notes that are open.
 	Notes []Note
 	// Board has every roll, in order of arrival; Missing the numbers that have not come in.

@@ -11,6 +11,7 @@ import (
 
 	"twobin/procedure"
 	"twobin/procedure/journal"
+	"twobin/procedure/screen/screentest"
 )
 
 // hands drive the real program as an operator does, and see what it shows: plain mode through pipes, or the full screen
@@ -43,7 +44,7 @@ type plainHands struct {
 func (h *plainHands) shown() string {
 	h.mu.Lock()
 	defer h.mu.Unlock()
-	return oneLine(strings.Join(h.all[h.from:], "\n"))
+	return screentest.OneLine(strings.Join(h.all[h.from:], "\n"))
 }
 
 func (h *plainHands) sees(text string) {
@@ -107,7 +108,7 @@ func (h *plainHands) kill() {
 func (h *plainHands) after() (string, int) {
 	h.tb.Helper()
 	rc := h.exit()
-	return oneLine(h.text()), rc
+	return screentest.OneLine(h.text()), rc
 }
 
 func (h *plainHands) pid() int { return h.cmd.Process.Pid }
@@ -117,7 +118,7 @@ type glassHands struct{ *glass }
 
 func (h glassHands) sees(text string) {
 	h.tb.Helper()
-	h.until(text)
+	h.Until(text)
 }
 
 func (h glassHands) choose(_, key, next string) {
@@ -127,7 +128,7 @@ func (h glassHands) choose(_, key, next string) {
 
 func (h glassHands) write(_, question, text, next string) {
 	h.tb.Helper()
-	h.until(question)
+	h.Until(question)
 	h.fill(text, next)
 }
 
@@ -148,28 +149,23 @@ func (h glassHands) step(s procedure.Step) string {
 
 func (h glassHands) leave() int {
 	h.tb.Helper()
-	h.send("\x11")
+	h.Send("\x11")
 	return h.ended()
 }
 
 func (h glassHands) kill() {
 	_ = h.cmd.Process.Kill()
-	<-h.done
+	<-h.Done
 	_ = h.cmd.Wait()
 }
 
 func (h glassHands) after() (string, int) {
 	h.tb.Helper()
 	rc := h.ended()
-	return oneLine(h.screen()), rc
+	return screentest.OneLine(h.Screen()), rc
 }
 
 func (h glassHands) pid() int { return h.cmd.Process.Pid }
-
-// oneLine takes frames, margins and line breaks out of what is shown.
-func oneLine(s string) string {
-	return strings.Join(strings.Fields(strings.ReplaceAll(s, "┃", " ")), " ")
-}
 
 // bench is a station with a program under way at it, in plain mode or full-screen.
 type bench struct {

@@ -49,27 +49,12 @@ func TestScreenLiveWhileCopying(t *testing.T) {
 	s.p.exit()
 
 	g := openGlass(t, binary(t), "shift", "--home", s.home, "--reader", s.card.at)
-	g.until("First in the red bin: A001")
-	g.choose("p", "Label as written on the card")
-	g.fill("A001", "Label as written on the tape")
-	g.fill("A001", "the tape is on the reader")
-	g.choose("t", "waiting for the card")
-	s.card.mount()
-	g.until("Start the copy now")
-	g.choose("s", "Serial number")
-	first := time.Now()
-	for !strings.Contains(g.screen(), "> a") { // keys too soon after the last step are not taken
-		if time.Since(first) > 10*time.Second {
-			t.Fatalf("nothing can be typed:\n%s", g.screen())
-		}
-		g.send("\x15a")
-		for sent := time.Now(); time.Since(sent) < 300*time.Millisecond && !strings.Contains(g.screen(), "> a"); {
-			time.Sleep(2 * time.Millisecond)
-		}
-	}
+	g.Until("First in the red bin: A001")
+	g.toLog(s)
+	g.SendUntil("\x15a", "> a")
 	var took []time.Duration
 	typed := "a"
-	for !strings.Contains(g.screen(), "copied") && len(took) < 5000 {
+	for !strings.Contains(g.Screen(), "copied") && len(took) < 5000 {
 		keys, want := string('a'+rune(len(typed))), "> "+typed
 		if want += keys; len(typed) == 12 {
 			keys, typed, want = "\x15", "", ">"
@@ -77,10 +62,10 @@ func TestScreenLiveWhileCopying(t *testing.T) {
 			typed += keys
 		}
 		began := time.Now()
-		g.send(keys)
-		for !strings.Contains(g.screen(), want) || typed == "" && strings.Contains(g.screen(), "> a") {
+		g.Send(keys)
+		for !strings.Contains(g.Screen(), want) || typed == "" && strings.Contains(g.Screen(), "> a") {
 			if time.Since(began) > 10*time.Second {
-				t.Fatalf("%q is not shown:\n%s", want, g.screen())
+				t.Fatalf("%q is not shown:\n%s", want, g.Screen())
 			}
 			time.Sleep(200 * time.Microsecond)
 		}

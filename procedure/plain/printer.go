@@ -25,6 +25,7 @@ type printer struct {
 	bellSeq int
 	reader  string
 	world   []string
+	reason  string
 	again   bool // something was said since: the prompt is printed once more
 	done    int64
 	phase   string
@@ -108,6 +109,11 @@ func (p *printer) showWorld(v procedure.View) {
 		}
 	}
 	p.world = v.World
+	if v.Reason != "" && v.Reason != p.reason {
+		p.line("| Why: " + procedure.Plain(v.Reason))
+		p.again = true
+	}
+	p.reason = v.Reason
 }
 
 func index(ns []procedure.Notice, n procedure.Notice) int {

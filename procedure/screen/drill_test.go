@@ -1,6 +1,7 @@
 package screen
 
 import (
+	"fmt"
 	"strings"
 	"testing"
 	"time"
@@ -74,4 +75,47 @@ func TestActKeepsTheLine(t *testing.T) {
 	x.pass(time.Second)
 	x.press("ctrl+e")
 	x.want(procedure.Answer{ID: "erase.label", Seq: 7, Text: "A003"})
+}
+
+// Where a drill leaves too little room, the coach's reason goes first; what is to be seen and heard stays whole.
+func TestReasonYieldsToFacts(t *testing.T) {
+	t.Parallel()
+	v := choiceView()
+	v.Drill, v.Reason = "first roll", "a reason that can wait"
+	v.World = []string{"The card says A003."}
+	if got := drive(t, v, 80, 24, false).m.View(); !strings.Contains(got, v.Reason) {
+		t.Errorf("with room the reason is not shown:\n%s", got)
+	}
+	for i := range 4 {
+		v.World = append(v.World, fmt.Sprintf("Fact number %d of the world around.", i))
+	}
+	v.Notices = []procedure.Notice{{Grade: "stop", What: "Something went wrong.", Safe: "the card.", Do: "look."}}
+	got := drive(t, v, 80, 24, false).m.View()
+	for _, l := range v.World {
+		if !strings.Contains(got, l) {
+			t.Errorf("%q is not shown:\n%s", l, got)
+		}
+	}
+	if strings.Contains(got, v.Reason) {
+		t.Errorf("the reason has kept its place:\n%s", got)
+	}
+}
+
+// A lock of which every condition holds is one line where a refusal and a drill need the room; one that is closed never.
+func TestLockYieldsToRefusal(t *testing.T) {
+	t.Parallel()
+	v := eraseView()
+	v.Drill = "first roll"
+	v.World = []string{"The tape that you kept reads A003.", "The phone on the cart rings.", "Somebody stands at the cart."}
+	v.Notices = []procedure.Notice{{Grade: "look", What: "\"A004\" is not the label of this roll.", Do: "nothing was removed. Read it from the tape you kept; not sure: put back."}}
+	got := drive(t, v, 80, 24, false).m.View()
+	for _, want := range append(v.World, "L1 to L8 hold, every condition", "is not the label of this roll", "nothing was removed") {
+		if !strings.Contains(got, want) {
+			t.Errorf("%q is not shown:\n%s", want, got)
+		}
+	}
+	v.Lock[4].Holds, v.Lock[4].Says = false, "RAID is not mounted"
+	if got := drive(t, v, 80, 24, false).m.View(); strings.Contains(got, "every condition") || !strings.Contains(got, "RAID is not mounted") {
+		t.Errorf("a closed lock is told in short:\n%s", got)
+	}
 }

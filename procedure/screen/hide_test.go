@@ -26,7 +26,9 @@ func everywhere(v procedure.View, text string, lists bool) procedure.View {
 				switch f := x.Type().Field(i); f.Name {
 				case "ID", "Key", "Grade", "Prompt", "Bell", "Camera", "Wall", "Commands":
 				default:
-					walk(x.Field(i))
+					if f.IsExported() { // no screen can read the others
+						walk(x.Field(i))
+					}
 				}
 			}
 		case reflect.Pointer:

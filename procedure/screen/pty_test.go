@@ -3,117 +3,40 @@
 package screen
 
 import (
-	"io"
 	"os"
 	"os/exec"
 	"path/filepath"
 	"strings"
-	"sync"
 	"syscall"
 	"testing"
 	"time"
 
-	"github.com/charmbracelet/x/vt"
-	"github.com/creack/pty"
+	"twobin/procedure/screen/screentest"
 )
 
-// terminal is this test program as a screen on a pseudo-terminal, with an emulator that reads it.
+// terminal is this test program as a screen on a pseudo-terminal.
 type terminal struct {
+	*screentest.Glass
 	t    *testing.T
 	cmd  *exec.Cmd
-	pty  *os.File
 	told string
-	done chan struct{}
-
-	mu  sync.Mutex
-	emu *vt.Emulator
-	raw strings.Builder
 }
 
 func open(t *testing.T, w, h int, env ...string) *terminal {
 	t.Helper()
-	x := &terminal{t: t, told: filepath.Join(t.TempDir(), "told"), done: make(chan struct{}), emu: vt.NewEmulator(w, h)}
-	x.cmd = exec.Command(os.Args[0])
+	x := &terminal{t: t, told: filepath.Join(t.TempDir(), "told"), cmd: exec.Command(os.Args[0])}
 	x.cmd.Env = append(append(os.Environ(), "TERM=xterm-256color", "CI=1", childEnv+"="+x.told), env...)
-	f, err := pty.StartWithSize(x.cmd, &pty.Winsize{Rows: uint16(h), Cols: uint16(w)})
-	if err != nil {
-		t.Skipf("no pseudo-terminal here: %v", err)
-	}
-	x.pty = f
-	answered := make(chan struct{})
-	go func() { // the emulator's answers to queries go to the program; its pipe has no buffer
-		defer close(answered)
-		_, _ = io.Copy(f, x.emu)
-	}()
-	go func() {
-		defer close(x.done)
-		buf := make([]byte, 4096)
-		for {
-			n, err := f.Read(buf)
-			x.mu.Lock()
-			x.raw.Write(buf[:n])
-			_, _ = x.emu.Write(buf[:n])
-			x.mu.Unlock()
-			if err != nil {
-				return // EIO: the program has ended
-			}
-		}
-	}()
-	t.Cleanup(func() {
-		_ = x.cmd.Process.Kill()
-		_, _ = x.cmd.Process.Wait()
-		<-x.done
-		if p, ok := x.emu.InputPipe().(io.Closer); ok { // the emulator's own Close is not safe beside its Read
-			_ = p.Close()
-			<-answered
-		}
-		_ = f.Close()
-	})
+	x.Glass = screentest.Start(t, x.cmd, w, h)
 	return x
-}
-
-func (x *terminal) screen() string {
-	x.mu.Lock()
-	defer x.mu.Unlock()
-	return x.emu.String()
-}
-
-// until waits for a text on the screen.
-func (x *terminal) until(text string) {
-	x.t.Helper()
-	deadline := time.Now().Add(10 * time.Second)
-	for !strings.Contains(x.screen(), text) {
-		if time.Now().After(deadline) {
-			x.t.Fatalf("%q did not come:\n%s", text, x.screen())
-		}
-		time.Sleep(5 * time.Millisecond)
-	}
-}
-
-// keys sends bytes again and again until a text is there: the first ones may fall into the pause after a new prompt.
-func (x *terminal) keys(bytes, text string) {
-	x.t.Helper()
-	deadline := time.Now().Add(10 * time.Second)
-	for !strings.Contains(x.screen(), text) {
-		if time.Now().After(deadline) {
-			x.t.Fatalf("%q did not come after %q:\n%s", text, bytes, x.screen())
-		}
-		if _, err := x.pty.WriteString(bytes); err != nil {
-			x.t.Fatal(err)
-		}
-		for end := time.Now().Add(500 * time.Millisecond); time.Now().Before(end) && !strings.Contains(x.screen(), text); {
-			time.Sleep(5 * time.Millisecond)
-		}
-	}
 }
 
 // ended waits for the program's end and gives what the desk was told.
 func (x *terminal) ended() string {
 	x.t.Helper()
 	select {
-	case <-x.done:
+	case <-x.Done:
 	case <-time.After(10 * time.Second):
-		x.t.Fatalf("still running:\n%s", x.screen())
+		x.t.Fatalf("still running:\n%s", x.Screen())
 	}
 	told, err := os.ReadFile(x.told)
 	if err != nil {
@@ -125,10 +48,8 @@ func (x *terminal) ended() string {
 // restored: the alternate screen is off, the cursor is on, pasting is no longer bracketed.
 func (x *terminal) restored() {
 	x.t.Helper()
-	x.mu.Lock()
-	defer x.mu.Unlock()
-	raw := x.raw.String()
-	if x.emu.IsAltScreen() {
+	raw := x.Raw()
+	if x.AltScreen() {
 		x.t.Error("the alternate screen is still on")
 	}
 	for _, m := range [][2]string{{"\x1b[?25l", "\x1b[?25h"}, {"\x1b[?2004h", "\x1b[?2004l"}, {"\x1b[?1049h", "\x1b[?1049l"}} {
@@ -144,28 +65,19 @@ func (x *terminal) restored() {
 func TestOnATerminal(t *testing.T) {
 	t.Parallel()
 	x := open(t, 80, 24)
-	x.until("green tape is on")
-	x.keys("g", "Who hands it over?")
-	if strings.Contains(x.screen(), "> g") {
-		t.Errorf("the key that answered is typed into the next line:\n%s", x.screen())
+	x.Until("green tape is on")
+	x.SendUntil("g", "Who hands it over?")
+	if strings.Contains(x.Screen(), "> g") {
+		t.Errorf("the key that answered is typed into the next line:\n%s", x.Screen())
 	}
-	x.keys("R", "> R")
-	if err := pty.Setsize(x.pty, &pty.Winsize{Rows: 20, Cols: 60}); err != nil {
-		t.Fatal(err)
-	}
-	x.until("twobin needs 80x24, has 60x20.")
-	x.mu.Lock()
-	x.emu.Resize(100, 30)
-	x.mu.Unlock()
-	if err := pty.Setsize(x.pty, &pty.Winsize{Rows: 30, Cols: 100}); err != nil {
-		t.Fatal(err)
-	}
-	x.until("> R")
-	x.keys("\r", "Start the copy now.")
-	x.until("0:02 of 0:30")                              // the clock runs without a key
-	if _, err := x.pty.WriteString("\x11"); err != nil { // ctrl+q
-		t.Fatal(err)
-	}
+	x.SendUntil("R", "> R")
+	x.Resize(60, 20)
+	x.Until("twobin needs 80x24, has 60x20.")
+	x.Resize(100, 30)
+	x.Until("> R")
+	x.SendUntil("\r", "Start the copy now.")
+	x.Until("0:02 of 0:30") // the clock runs without a key
+	x.Send("\x11")          // ctrl+q
 	told := x.ended()
 	for _, want := range []string{"ID:mark.green Seq:7 Text:g", "ID:receive.from", "DoPutBack", "DoQuit"} {
 		if !strings.Contains(told, want) {
@@ -182,7 +94,7 @@ func TestSignalsRestoreTheTerminal(t *testing.T) {
 		t.Run(s.String(), func(t *testing.T) {
 			t.Parallel()
 			x := open(t, 80, 24)
-			x.until("green tape is on")
+			x.Until("green tape is on")
 			if err := x.cmd.Process.Signal(s); err != nil {
 				t.Fatal(err)
 			}
@@ -198,20 +110,18 @@ func TestSignalsRestoreTheTerminal(t *testing.T) {
 func TestBurstOnATerminal(t *testing.T) {
 	t.Parallel()
 	x := open(t, 80, 24)
-	x.until("green tape is on")
-	for deadline := time.Now().Add(10 * time.Second); !strings.Contains(x.screen(), "Who hands it over?"); {
+	x.Until("green tape is on")
+	for deadline := time.Now().Add(10 * time.Second); !strings.Contains(x.Screen(), "Who hands it over?"); {
 		if time.Now().After(deadline) {
-			t.Fatalf("the burst answers nothing:\n%s", x.screen())
+			t.Fatalf("the burst answers nothing:\n%s", x.Screen())
 		}
-		if _, err := x.pty.WriteString("gggg\rRobin\r\r\rss\rs\r"); err != nil {
-			t.Fatal(err)
-		}
+		x.Send("gggg\rRobin\r\r\rss\rs\r")
 		for end := time.Now().Add(300 * time.Millisecond); time.Now().Before(end); {
 			time.Sleep(5 * time.Millisecond)
 		}
 	}
-	if strings.Contains(x.screen(), "Start the copy") {
-		t.Errorf("typed ahead through a prompt:\n%s", x.screen())
+	if strings.Contains(x.Screen(), "Start the copy") {
+		t.Errorf("typed ahead through a prompt:\n%s", x.Screen())
 	}
 	_ = x.cmd.Process.Signal(syscall.SIGTERM)
 	if told := x.ended(); strings.Count(told, "Answer") != 1 {
@@ -225,10 +135,8 @@ func TestNoColorOnATerminal(t *testing.T) {
 	t.Parallel()
 	for _, no := range []string{"", "1"} {
 		x := open(t, 80, 24, "NO_COLOR="+no)
-		x.until("green tape is on")
-		x.mu.Lock()
-		raw := x.raw.String()
-		x.mu.Unlock()
+		x.Until("green tape is on")
+		raw := x.Raw()
 		found := false
 		for _, m := range sgr.FindAllStringSubmatch(raw, -1) {
 			found = found || isColour(m[1])

@@ -1,7 +1,6 @@
 package screen
 
 import (
-	"slices"
 	"strings"
 
 	"twobin/procedure"
@@ -109,25 +108,26 @@ func (p page) causes() []string {
 
 // world is what a trainee sees and hears in a drill: the simulated outside, so it may hold labels and is not hidden.
 func (p page) world() []string {
-	if len(p.v.World) == 0 {
+	if len(p.v.World) == 0 && p.v.Reason == "" {
 		return nil
 	}
 	out := p.wrap("DRILL, around you:", 0)
 	for _, l := range p.v.World {
 		out = append(out, p.wrap(procedure.Plain(l), 2)...)
 	}
+	if p.v.Reason != "" {
+		out = append(out, p.wrap("Why: "+p.t(p.v.Reason), 2)...)
+	}
 	return out
 }
 
-// around is the drill's world in the ordinary view. Where room is shortest the coach's reasons wait: what is to be seen
+// around is the drill's world in the ordinary view. Where room is shortest the coach's reason waits: what is to be seen
 // and heard does not.
 func (p page) around(tight int) []string {
-	if tight < tightest {
-		return p.world()
+	if tight == tightest {
+		p.v.Reason = ""
 	}
-	facts := p
-	facts.v.World = slices.DeleteFunc(slices.Clone(p.v.World), func(l string) bool { return strings.HasPrefix(l, "Why: ") })
-	return facts.world()
+	return p.world()
 }
 
 // act is the line for something that is done in the drill, with all that is around the trainee.

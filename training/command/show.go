@@ -224,7 +224,7 @@ func (w *watcher) tell(ctx context.Context, v procedure.View) {
 		w.say(ctx, "  why: %s", v.Step.Why)
 	}
 	for _, l := range v.World {
-		if !slices.Contains(w.world, l) && !strings.HasPrefix(l, "Why: ") {
+		if !slices.Contains(w.world, l) {
 			w.say(ctx, "  outside: %s", l)
 		}
 	}

@@ -151,7 +151,7 @@ func (p *showing) look(ctx context.Context, v procedure.View) {
 		text = append(append(text, v.Step.Hands...), v.Step.Why)
 	}
 	for _, l := range v.World {
-		if !slices.Contains(p.seen, l) && !strings.HasPrefix(l, "Why: ") {
+		if !slices.Contains(p.seen, l) {
 			text = append(text, l)
 		}
 	}

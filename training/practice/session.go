@@ -209,7 +209,7 @@ func coached(v procedure.View, c Coach) procedure.View {
 	switch c {
 	case Full, Shown:
 		if v.Step.Why != "" && !v.Step.Critical {
-			v.World = append(append([]string(nil), v.World...), "Why: "+v.Step.Why)
+			v.Reason = v.Step.Why
 		}
 	case Silent:
 		v.Step.Hands, v.Step.Brief = nil, v.Step.Title
