@@ -182,3 +182,24 @@ func TestCloseWithoutAProof(t *testing.T) {
 	r.out.await(t, "its proof could not be read")
 	r.out.await(t, "[close.copies]")
 }
+
+// TestNoCardOutsideTheWork: a card that comes during the set-up or the close is not received, and the operator reads where
+// it goes and when it is received.
+func TestNoCardOutsideTheWork(t *testing.T) {
+	t.Parallel()
+	const bin = "now: card in its case into the red bin."
+	r := newRig(t).start()
+	r.out.await(t, "[setup.")
+	r.say("arrived A001")
+	r.out.await(t, "the set-up is not complete")
+	r.out.await(t, bin)
+	r.setUp()
+	r.ask("next", "c")
+	r.ask("close.tapes", "arrived A001")
+	r.out.await(t, "the shift is being closed")
+	r.out.await(t, bin)
+	r.ask("close.tapes", "0")
+	r.ask("close.book", "0")
+	r.ask("close.done", "b")
+	r.receive("A001")
+}

@@ -160,8 +160,11 @@ func (r *Runner) arrivedNow(label string) error {
 				"let the new card wait in its case; finish this step first.")
 		}
 	}
-	if !r.shift.Ready || r.shift.Closing {
-		return r.refuse("", "receive", "No card is received at this point.", "")
+	switch {
+	case !r.shift.Ready:
+		return r.refuse("", "receive", "Not now: the set-up is not complete.", "card in its case into the red bin. Complete the set-up, then receive it.")
+	case r.shift.Closing:
+		return r.refuse("", "receive", "Not now: the shift is being closed.", "card in its case into the red bin. Go back to work, then receive it.")
 	}
 	if r.draft.arriving != nil || len(r.draft.gap) > 0 {
 		return r.refuse("", "receive", "Another card is being received.", "finish that one first.")

@@ -84,7 +84,7 @@ var faultWords = map[guard.Kind]Notice{
 		Do:   "other reader or cable, then pick {roll} again.",
 	},
 	guard.KindSameDevice: {
-		What: "{on}: not a separate device. Two copies there would be lost together.",
+		What: "{on}: on one device with the card or another copy. Both would be lost together.",
 		Safe: "nothing was written.",
 		Do:   "choose a destination on another physical drive.",
 	},
