@@ -43,7 +43,7 @@ func (r *Runner) answerRoll(p *Prompt, v string) error {
 	case "pull.desk":
 		err := r.record(l, CardPulled{a})
 		if err != nil {
-			r.notify(Notice{Grade: "look", What: sentence(whyOf(err)), Do: "then answer again."})
+			r.notify(Notice{Grade: "look", What: sentence(whyOf(err)), Do: "put that right, then answer again."})
 			return err
 		}
 		r.prepareLook(l)
@@ -124,7 +124,7 @@ func (r *Runner) readCount(roll *Roll, what, v string) error {
 	}
 	if !right {
 		r.notify(Notice{Grade: "look", What: fmt.Sprintf("The book says %q; that is not what the card held.", clip(v, 20)),
-			Safe: "the copy goes on.", Do: "the figures are shown again: correct the book."})
+			Safe: "card and copies are untouched.", Do: "the figures are shown again: correct the book."})
 	}
 	return nil
 }
@@ -152,7 +152,7 @@ func (r *Runner) answerLook(p *Prompt, v string) error {
 	}
 	r.draft.sighted[dest] = r.makeSighted(roll.Label)
 	r.notify(Notice{Grade: "look", What: fmt.Sprintf("%q is not what stands there on %s.", clip(v, 20), Plain(dest)),
-		Safe: "the card still lies on the desk.", Do: "open the folder on that drive and look once more. A new question follows."})
+		Safe: "the card still lies on the desk.", Do: "open the folder on that drive and look once more, then answer."})
 	return nil
 }
 
@@ -161,7 +161,7 @@ func (r *Runner) giveBack(roll *Roll, to string, a Answered) error {
 		return r.refuse(roll.Label, "return", "No name.", "who takes the card?")
 	}
 	if err := r.record(roll.Label, RollReturned{Answered: a, To: to}); err != nil {
-		r.notify(Notice{Grade: "look", What: sentence(whyOf(err)), Do: "then answer again."})
+		r.notify(Notice{Grade: "look", What: sentence(whyOf(err)), Do: "put that right, then answer again."})
 		return err
 	}
 	r.ring("done")

@@ -262,7 +262,7 @@ func (s *Shift) whileCopying(e Entry, r *Roll) error {
 			return s.refuse(e, "the copy is not proven yet")
 		}
 		if !r.Out {
-			return s.refuse(e, "the system still sees the card; eject and pull it first")
+			return s.refuse(e, "the system still sees the card: it is not ejected and pulled")
 		}
 		s.move(e, r, PlaceDesk)
 		s.advance(e, r, StepLook)
@@ -454,7 +454,7 @@ func (s *Shift) returned(e Entry, r *Roll, ev RollReturned) error {
 		return err
 	}
 	if r.Place == PlaceReader && !r.Out {
-		return s.refuse(e, "the system still sees the card; eject and pull it first")
+		return s.refuse(e, "the system still sees the card: it is not ejected and pulled")
 	}
 	r.To, r.ReturnedAt = ev.To, e.At
 	s.leave(r)

@@ -71,7 +71,7 @@ func AskSighted(files []guard.File, roll Label, rng *rand.Rand) Sighted {
 	return Sighted{Question: fmt.Sprintf("Open %s. How many files are in it?", where(dir)), Answer: strconv.Itoa(len(names))}
 }
 
-// SameSighted compares an answer: blanks around it and letter case do not matter, nor leading zeros of a number.
+// SameSighted compares an answer: blanks around it and letter case do not matter.
 func SameSighted(answer, want string) bool {
 	a := strings.TrimSpace(answer)
 	return a != "" && strings.EqualFold(a, want)
