@@ -675,3 +675,20 @@ func TestOldMessagesGo(t *testing.T) {
 		}
 	}
 }
+
+// TestHoldSaysWhereTheCardIs: a card that sits in the reader has to come out of it, one in the bin does not.
+func TestHoldSaysWhereTheCardIs(t *testing.T) {
+	t.Parallel()
+	r := newRig(t).start().setUp()
+	r.card("A001", clips("A001"))
+	r.receive("A001")
+	r.ask("next", "hold A001 no notes came with it")
+	r.out.await(t, "now: red tape on, back into the red bin")
+	r.ask("next", "h")
+	r.ask("pick.card", "A001")
+	r.ask("pick.tape", "A001")
+	r.seat("A001")
+	r.ask("seat.tape", "t")
+	r.ask("start.go", "hold somebody came")
+	r.out.await(t, "now: card out of the reader, red tape on, back into the red bin")
+}

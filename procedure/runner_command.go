@@ -149,7 +149,11 @@ func (r *Runner) hold(c DoHold) error {
 	case reason == "":
 		return r.refuse(l, "hold", "A hold needs a reason.", "in a few words: what is wrong?")
 	}
-	return r.holdRoll(l, "operator", clip(reason, maxText), "red tape on, back into the red bin. It leaves hold only by a fresh pass.")
+	do := "red tape on, back into the red bin. It leaves hold only by a fresh pass."
+	if roll := r.shift.Rolls[l]; roll.Place == PlaceReader && !roll.Out {
+		do = "card out of the reader, " + do
+	}
+	return r.holdRoll(l, "operator", clip(reason, maxText), do)
 }
 
 // arrivedNow logs an arrival beside the work; not in a critical step, and not where the last small step is due.
