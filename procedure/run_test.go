@@ -687,8 +687,8 @@ func TestHoldSaysWhereTheCardIs(t *testing.T) {
 	r.ask("next", "h")
 	r.ask("pick.card", "A001")
 	r.ask("pick.tape", "A001")
-	r.seat("A001")
 	r.ask("seat.tape", "t")
+	r.seat("A001")
 	r.ask("start.go", "hold somebody came")
 	r.out.await(t, "now: card out of the reader, red tape on, back into the red bin")
 }
