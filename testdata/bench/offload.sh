@@ -2,22 +2,27 @@
 # Compares whole processes on one disk: `twobin copy` against what a person would otherwise type. Cold caches, variants in
 # turn, medians. Needs root (it drops caches), xxhsum, fio, /usr/bin/time and room for four times the card.
 #
-#   LONG=12 FRAMES=20000 REPS=5 DESTS="3 2 1" BENCH_DIR=/somewhere testdata/bench/offload.sh
+#   LONG=12 FRAMES=20000 REPS=5 DESTS="3 2 1" VARIANTS="twobin B1c B3 floor" PACED=1 BENCH_DIR=/somewhere testdata/bench/offload.sh
+#
+# DESTS="" measures the paced drives alone, PACED=0 leaves them out.
 #
 # Variants: twobin   twobin copy CARD --to D1 …      (copies, hash list, manifest, read-back from the device)
 #           B1c      cp -a to each, caches dropped, xxhsum of card and every copy, compare
 #           B3       one read through tee, caches dropped, xxhsum -c in all copies at once
 #           floor    fio with the same traffic: card read, each copy written, flushed, read back
+# Paced     drives of fixed rates in memory, against the least time that their rates allow (not this disk's mood)
 set -euo pipefail
 cd "$(dirname "$0")/../.."
-LONG=${LONG:-12} FRAMES=${FRAMES:-20000} REPS=${REPS:-5} DESTS=${DESTS:-"3 2 1"}
+LONG=${LONG:-12} FRAMES=${FRAMES:-20000} REPS=${REPS:-5} DESTS=${DESTS-"3 2 1"} VARIANTS=${VARIANTS:-"twobin B1c B3 floor"} PACED=${PACED:-1}
 work=$(mktemp -d "${BENCH_DIR:-.}/twobin-bench.XXXXXX")
 work=$(cd "$work" && pwd)
 trap 'rm -rf "$work"' EXIT
 go build -o "$work/twobin" .
 mkdir "$work/long" "$work/frames" "$work/home"
-go run testdata/bench/cards.go long "$LONG" "$work/long"
-go run testdata/bench/cards.go frames "$FRAMES" "$work/frames"
+if [ -n "$DESTS" ]; then
+  go run testdata/bench/cards.go long "$LONG" "$work/long"
+  go run testdata/bench/cards.go frames "$FRAMES" "$work/frames"
+fi
 
 drop() { sync; echo 3 >/proc/sys/vm/drop_caches; }
 fresh() { for i in 1 2 3; do rm -rf "$work/d$i"; mkdir "$work/d$i"; done; drop; }
@@ -54,13 +59,13 @@ v_floor() {
 export -f drop v_twobin v_B1c v_B3 v_floor; export work
 
 median() { sort -g | awk '{a[NR]=$1} END {print a[int((NR+1)/2)]}'; }
-for card in long frames; do
+for card in ${DESTS:+long frames}; do
   mb=$(du -sm --apparent-size "$work/$card" | cut -f1)
   fio --name=lay --filename="$work/src.fio" --size="${mb}M" --rw=write --bs=4m --direct=1 --minimal >/dev/null
   for n in $DESTS; do
     : >"$work/times"
     for _ in $(seq "$REPS"); do
-      for v in twobin B1c B3 floor; do
+      for v in $VARIANTS; do
         fresh
         /usr/bin/time -f "$v %e %U %S %M" -a -o "$work/times" bash -euo pipefail -c "v_$v $card $n"
       done
@@ -68,7 +73,7 @@ for card in long frames; do
     echo "== $card, $mb MiB, $n destinations, median of $REPS (fio's start, 0.27 s a call, is taken off the floor)"
     printf '%-8s %8s %8s %8s %8s %10s\n' variant seconds ratio user sys 'KiB, most'
     t=$(awk '$1=="twobin" {print $2}' "$work/times" | median)
-    for v in twobin B1c B3 floor; do
+    for v in $VARIANTS; do
       s=$(awk -v v=$v '$1==v {print $2}' "$work/times" | median)
       [ $v = floor ] && s=$(echo "$s" | awk '{print $1-0.54}')
       u=$(awk -v v=$v '$1==v {print $3}' "$work/times" | median)
@@ -79,3 +84,11 @@ for card in long frames; do
   done
   rm -f "$work/src.fio"
 done
+
+[ "$PACED" = 0 ] && exit
+echo "== drives of fixed rates: time taken divided by the least that the rates allow, median of $REPS, and how far they spread"
+go test -run '^$' -bench OffloadPaced -benchtime 1x -count "$REPS" ./guard/offload |
+  awk '/of-bound/ {for (i=1; i<=NF; i++) if ($i=="of-bound") print $1, $(i-1)}' | sort -k1,1 -k2,2g |
+  awk '{if ($1!=name) {show(); name=$1; n=0}; v[++n]=$2}
+       function show() {if (n) printf "%-48s %6.3f  spread %4.1f %%\n", name, v[int((n+1)/2)], 100*(v[n]-v[1])/v[int((n+1)/2)]}
+       END {show()}'
