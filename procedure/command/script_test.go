@@ -6,11 +6,13 @@ import (
 	"os/exec"
 	"path/filepath"
 	"strconv"
+	"strings"
 	"testing"
-	"twobin/procedure"
-	"twobin/procedure/sheet/harbour"
 
 	"github.com/rogpeppe/go-internal/testscript"
+
+	"twobin/procedure"
+	"twobin/procedure/sheet/harbour"
 )
 
 // Every command as a person types it: standard output, standard error whole, exit code, and what is not on disk after a
@@ -39,6 +41,28 @@ func TestScripts(t *testing.T) {
 				}
 				if got != args[0] {
 					ts.Fatalf("exit code %s, want %s", got, args[0])
+				}
+			},
+			// spoil OLD NEW FILES: the first OLD in every file becomes NEW, written in place.
+			"spoil": func(ts *testscript.TestScript, _ bool, args []string) {
+				if len(args) != 3 {
+					ts.Fatalf("usage: spoil old new files")
+				}
+				hit, err := filepath.Glob(ts.MkAbs(args[2]))
+				ts.Check(err)
+				for _, name := range hit {
+					was := ts.ReadFile(name)
+					now := strings.Replace(was, args[0], args[1], 1)
+					if now == was {
+						ts.Fatalf("%s holds no %q", name, args[0])
+					}
+					f, err := os.OpenFile(name, os.O_WRONLY|os.O_TRUNC, 0)
+					ts.Check(err)
+					_, err = f.WriteString(now)
+					ts.Check(errors.Join(err, f.Close()))
+				}
+				if len(hit) == 0 {
+					ts.Fatalf("no file %s", args[2])
 				}
 			},
 			// harbour: two invented days lie in the data folder, the first one closed.
