@@ -201,7 +201,7 @@ func plainLine(b []byte, l *fileLine) bool {
 	mtime, ok3 := next("", `,"h":"`)
 	hash, ok4 := next("", `","b":[`)
 	back, ok5 := next("", "]}\n")
-	if !ok1 || !ok2 || !ok3 || !ok4 || !ok5 || rest != "" || strings.ContainsAny(path, `"\`) {
+	if !ok1 || !ok2 || !ok3 || !ok4 || !ok5 || rest != "" || strings.ContainsAny(path, `"\`) || strings.Contains(back, "]") {
 		return false
 	}
 	var err1, err2 error
