@@ -54,6 +54,8 @@ type Config struct {
 	Tool  string
 	// Questions, if set, looks at what a card holds for what the camera department should be asked. Never a block.
 	Questions func(s *Shift, l Label, list guard.Listing) []string
+	// Twins, if set, finds clips that an earlier roll of the production has too.
+	Twins TwinFinder
 	// Sheet, if set, writes the log sheet of a shift at its close, and names the files, also those that it wrote before it
 	// failed. It is called apart from everything else, on a copy of the state.
 	Sheet func(ctx context.Context, s *Shift) (files []string, err error)
@@ -90,7 +92,8 @@ type Runner struct {
 	working     string
 	job         *job // the copy, look or erase under way
 	proofs      map[Label]*guard.Proof
-	old         map[uint64]Label // files of proven rolls
+	old         map[uint64]Label  // files of proven rolls
+	twins       map[Label][]Label // other rolls that were asked about as having the same clips
 	permit      *guard.Permit
 	lookCard    guard.Volume // the card as the fresh look saw it
 	broken      error        // the journal failed: nothing goes on
@@ -127,7 +130,7 @@ type job struct {
 // does not fold is an error that names it.
 func Start(ctx context.Context, cfg Config) (*Runner, error) {
 	r := &Runner{cfg: cfg, lane: 1, shift: NewShift(), changed: make(chan struct{}), proofs: map[Label]*guard.Proof{},
-		old: map[uint64]Label{}, overTold: map[string]Moment{}}
+		old: map[uint64]Label{}, twins: map[Label][]Label{}, overTold: map[string]Moment{}}
 	r.ctx, r.stop = context.WithCancel(ctx)
 	if cfg.Book != nil {
 		if err := r.take(cfg.Book, cfg.Lines); err != nil {

@@ -93,6 +93,9 @@ func (r *Runner) copyEnded(roll *Roll, proof guard.Proof, faults []*guard.Error,
 			return
 		}
 		r.remember(l, sha)
+		if roll.Step != StepLog { // else the count begins with it
+			r.askTwins(roll)
+		}
 		for _, f := range faults {
 			r.notify(FaultNotice(l, f))
 		}

@@ -313,18 +313,22 @@ func (r *Runner) oldFilesNotice(roll *Roll) {
 // mostQuestions is how many questions to the camera department are shown; the log sheet has all.
 const mostQuestions = 2
 
+// toCamera begins every question to the camera department.
+const toCamera = "Ask the camera department: "
+
 // askCamera shows what the card's contents raise as questions to the camera department, at the count.
 func (r *Runner) askCamera(roll *Roll) {
+	r.askTwins(roll)
 	if r.cfg.Questions == nil {
 		return
 	}
 	qs := r.cfg.Questions(r.shift, roll.Label, r.listing)
 	for i, q := range qs {
 		if i == mostQuestions {
-			r.notify(Notice{Grade: "info", What: fmt.Sprintf("and %s more; the log sheet has all.", plural(len(qs)-i, "question"))})
+			r.notify(Notice{Grade: "info", What: fmt.Sprintf("and %s more; the log sheet has all.", plural(len(qs)-i, "question")), camera: true})
 			return
 		}
-		r.notify(Notice{Grade: "look", What: "Ask the camera department: " + Plain(q), lasting: true})
+		r.notify(Notice{Grade: "look", What: toCamera + Plain(q), lasting: true, camera: true})
 	}
 }
 

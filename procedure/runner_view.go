@@ -90,6 +90,10 @@ func (r *Runner) setPrompt() {
 
 func (r *Runner) picture() *snapshot {
 	s := r.shift
+	step := r.stepView()
+	if step.Critical { // the log sheet still has what the camera department was asked
+		r.notices = slices.DeleteFunc(r.notices, func(n Notice) bool { return n.camera })
+	}
 	v := View{
 		Drill: r.cfg.Drill, Production: r.draft.production, Day: r.draft.day, Station: r.station(), Operator: r.operator(),
 		Brief: r.cfg.Brief, Prompt: r.prompt, Notices: append([]Notice(nil), r.notices...), Working: r.working, Busy: r.job != nil,
@@ -99,7 +103,7 @@ func (r *Runner) picture() *snapshot {
 		v.Production, v.Day, v.Drill = s.Opened.Production, s.Opened.Day, s.Opened.Drill
 	}
 	v.Strip = s.Strip(r.lane)
-	v.Step = r.stepView()
+	v.Step = step
 	for _, n := range s.Notes {
 		if !n.Done {
 			v.Notes = append(v.Notes, n)

@@ -56,6 +56,8 @@ type Notice struct {
 	passing bool
 	// lasting: it is shown until it is dismissed, although an answer brought it about.
 	lasting bool
+	// camera: it asks the camera department something, and has no place in a critical step.
+	camera bool
 	// held is the roll of which it says that it went on hold; it goes when that roll is taken up.
 	held Label
 	// nr tells it from an earlier one with the same words: what happens twice is said twice.

@@ -126,51 +126,9 @@ func earliest(es []guard.Entry, zone *time.Location) string {
 	return time.Unix(0, e.MTime).In(zone).Format("2006-01-02 15:04")
 }
 
-// Found is where a file's contents were met.
-type Found struct {
-	Label procedure.Label
-	Path  string
-}
-
-// Index finds equal files among rolls, by XXH64 and size. The zero value is ready to use; a nil one holds nothing.
-type Index struct {
-	files map[contents]Found
-}
-
-// contents is what tells files apart, wherever they stand.
-type contents struct {
-	hash uint64
-	size int64
-}
-
-func key(f guard.File) contents { return contents{f.Hash, f.Size} }
-
-// Add takes in the files of a roll that are large enough to be clips; of equal ones the first stays. Not for a nil Index.
-func (ix *Index) Add(l procedure.Label, p *guard.Proof) {
-	if ix.files == nil {
-		ix.files = map[contents]Found{}
-	}
-	for _, f := range p.Files {
-		if f.Size < minEqual {
-			continue
-		}
-		if _, ok := ix.files[key(f)]; !ok {
-			ix.files[key(f)] = Found{Label: l, Path: f.Path}
-		}
-	}
-}
-
-func (ix *Index) find(f guard.File) (Found, bool) {
-	if ix == nil {
-		return Found{}, false
-	}
-	at, ok := ix.files[key(f)]
-	return at, ok
-}
-
 // equals asks about files that stand twice on a roll or also on another one.
 func equals(l procedure.Label, p *guard.Proof, ix *Index) []Question {
-	own := map[contents]bool{}
+	own := map[uint64]bool{}
 	by := map[procedure.Label][]guard.Entry{}
 	var order []procedure.Label
 	for _, f := range p.Files {
@@ -179,17 +137,17 @@ func equals(l procedure.Label, p *guard.Proof, ix *Index) []Question {
 		}
 		at, ok := ix.find(f)
 		switch {
-		case ok && at.Label != l:
-		case own[key(f)]:
-			at.Label = l
+		case ok && at != l:
+		case own[contents(f)]:
+			at = l
 		default:
-			own[key(f)] = true
+			own[contents(f)] = true
 			continue
 		}
-		if by[at.Label] == nil {
-			order = append(order, at.Label)
+		if by[at] == nil {
+			order = append(order, at)
 		}
-		by[at.Label] = append(by[at.Label], f.Entry)
+		by[at] = append(by[at], f.Entry)
 	}
 	var qs []Question
 	for _, o := range order {

@@ -6,5 +6,6 @@
 // them blocks anything, none says that something is wrong: a camera may skip numbers, a clip may be named by hand.
 //
 // [Listing] needs no hashes and so can ask while the copy runs; [Proof] also finds equal files, with an [Index] of the
-// production's rolls. The functions are pure. An Index belongs to one goroutine.
+// production's rolls. [Past] is asked while a card is worked: which of its clips look like those of an earlier roll, and,
+// once they are copied, which are the same. The functions are pure. An Index or a Past belongs to one goroutine.
 package clips
