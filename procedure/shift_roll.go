@@ -251,7 +251,7 @@ func (s *Shift) whileCopying(e Entry, r *Roll) error {
 		default:
 			return s.refuse(e, "files are counted first, then the size")
 		}
-		if r.CountFiles && r.CountSize {
+		if r.CountSize { // counted last
 			s.advance(e, r, StepPull)
 		}
 	case CardPulled:

@@ -180,6 +180,8 @@ func TestShiftRedLine(t *testing.T) {
 	tp.wants(t, "B001", RollPicked{Pass: 1}, "first in line is A001")
 	tp.s.putBack(tp.entry("B001", PutBack{}), tp.s.Roll("B001")) // stands in it already
 	line("B001 put back", "B001", "A001")
+	tp.s.Red = nil // a line that has lost its rolls is no way around it, and no crash
+	tp.wants(t, "A001", RollPicked{Pass: 2}, "first in line is nobody")
 }
 
 // A fresh pass begins with nothing of the pass before.
