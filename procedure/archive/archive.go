@@ -205,7 +205,11 @@ func (a *Archive) Doubles() []Twice {
 func (a *Archive) Sheet(q sheet.Query, made time.Time, tool string) (*sheet.Sheet, error) {
 	js := a.shifts(q)
 	if len(js) == 0 {
-		return nil, fmt.Errorf("%w: %s was asked for; there is %s", ErrNothing, q, a.there())
+		there := a.there()
+		if there == "" {
+			return nil, fmt.Errorf("%w: there is no shift at all, or none that can be read", ErrNothing)
+		}
+		return nil, fmt.Errorf("%w: %s was asked for; there is %s", ErrNothing, q, there)
 	}
 	s := &sheet.Sheet{Made: made, Tool: tool, Warnings: a.Warnings()}
 	rd := sheet.NewReader(a.load)
@@ -264,7 +268,7 @@ func (a *Archive) Before(s *procedure.Shift) *sheet.Reader {
 	return rd
 }
 
-// there says in a few words which shifts there are.
+// there says in a few words which shifts there are; empty for none.
 func (a *Archive) there() string {
 	var names []string
 	for _, j := range a.shifts(sheet.Query{}) {
@@ -277,7 +281,7 @@ func (a *Archive) there() string {
 	const most = 8
 	switch n := len(names) - most; {
 	case len(names) == 0:
-		return "no shift at all"
+		return ""
 	case n > 0:
 		names = append(names[n:], fmt.Sprintf("and %d earlier ones", n))
 	}

@@ -303,6 +303,9 @@ func TestSheet(t *testing.T) {
 	if _, err = none.Sheet(sheet.Query{}, time.Now(), "t"); err == nil || !strings.Contains(err.Error(), "there is no shift at all") {
 		t.Errorf("no journals: %v", err)
 	}
+	if f, err := none.Find([]string{"A001"}, 5); err != nil || f.Text() != "nothing found: there is no shift to look through\n" {
+		t.Errorf("find in no journals: %q, %v", f.Text(), err)
+	}
 }
 
 func TestDoubles(t *testing.T) {

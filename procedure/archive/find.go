@@ -37,6 +37,8 @@ type Found struct {
 	Hits []Hit `json:"hits"`
 	// More is how many were found beyond those in Hits.
 	More int `json:"more,omitempty"`
+	// Shifts is how many were looked through.
+	Shifts int `json:"shifts"`
 	// Warnings say what could not be searched.
 	Warnings []string `json:"warnings,omitempty"`
 }
@@ -54,6 +56,7 @@ func (a *Archive) Find(words []string, most int) (Found, error) {
 	}
 	out := Found{Hits: []Hit{}, Warnings: a.Warnings()}
 	for _, j := range a.shifts(sheet.Query{}) {
+		out.Shifts++
 		rows := sheet.Rows(j.Shift, j.Entries, nil)
 		for i := range rows {
 			a.findRoll(&rows[i], procedure.Plain(j.Path), terms, most, &out)
@@ -170,7 +173,11 @@ func (f Found) Text() string {
 		fmt.Fprintf(&b, "know this: %s\n", w)
 	}
 	if len(f.Hits) == 0 {
-		b.WriteString("nothing found\n")
+		b.WriteString("nothing found")
+		if f.Shifts == 0 {
+			b.WriteString(": there is no shift to look through")
+		}
+		b.WriteString("\n")
 	}
 	for _, h := range f.Hits {
 		fmt.Fprintf(&b, "%s  %s, day %d, %s, station %s: %s\n", h.Label, h.Production, h.Day, h.Date, h.Station, h.Place)

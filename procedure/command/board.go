@@ -29,6 +29,7 @@ func (c *Board) Run(a *App) error {
 	if c.Follow {
 		return follow(a, f.path, c.Journal == "")
 	}
+	f.warn(a)
 	b := board.Of(f.shift, a.Now())
 	if c.Journal == "" { // an older journal tells of drives as they were
 		b = b.WithFree(freeNow(&watch.Identifier{}, f.shift))

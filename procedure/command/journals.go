@@ -37,6 +37,14 @@ func (f *found) unusable() error {
 	return nil
 }
 
+// warn tells a reader of the record that what follows ends at a damage. Nothing for a whole journal, nor for a torn end:
+// nothing that was acknowledged is in it.
+func (f *found) warn(a *App) {
+	if bad := f.unusable(); bad != nil {
+		fmt.Fprintln(a.Err, procedure.Plain(fmt.Sprintf("look: %s is damaged: %v. Shown is what stands before the damage, %d lines; what came after is not known", f.path, bad, len(f.entries))))
+	}
+}
+
 // when is the time of the last line, for the newest first.
 func (f *found) when() int64 {
 	if len(f.lines) == 0 {

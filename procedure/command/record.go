@@ -162,6 +162,7 @@ func (c *Handover) Run(a *App) error {
 	if err != nil {
 		return err
 	}
+	f.warn(a)
 	load := func(sha string) (*guard.Proof, error) { return proofstore.Load(filepath.Join(home, "proofs"), sha) }
 	rows := earlier(home, f, load).Rows(f.shift, f.entries)
 	doc := handover.Of(f.shift, f.entries, rows, handover.RecordOf(f.lines, f.damage), a.Now(), "twobin "+Version)
