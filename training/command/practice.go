@@ -29,7 +29,6 @@ import (
 	"twobin/procedure/plain"
 	"twobin/procedure/screen"
 	"twobin/training/drill"
-	"twobin/training/dummy"
 	"twobin/training/practice"
 	"twobin/training/world"
 )
@@ -41,10 +40,11 @@ type Practice struct {
 	Trainee string  `help:"Your name: the program remembers what you have done." default:"trainee" placeholder:"NAME"`
 	Coach   string  `help:"How much the program says beside its questions: full, brief or none." placeholder:"HOW"`
 	Seed    int64   `help:"Which run of the drill; equal seeds give equal drills. Without it one is drawn." placeholder:"N"`
+	Size    string  `help:"Bytes in all, like 64MB or 8GB (decimal), on the fullest card; the others have less. Without it small ones." placeholder:"SIZE"`
 	List    bool    `help:"List the drills, what each teaches, and where you stand."`
 	Reader  string  `help:"Practise with a real, marked practice card (see twobin dummy): where it is mounted. Another card is not touched." placeholder:"PATH"`
 	Show    bool    `help:"The program plays, you watch; any key pauses."`
-	Speed   float64 `help:"With --show: how fast; 2 is twice as fast." default:"1"`
+	Speed   float64 `help:"With --show: how fast; 2 is twice as fast." default:"1" placeholder:"TIMES"`
 	Plain   bool    `help:"Line by line instead of full-screen. Chosen by itself where input or output is no terminal."`
 }
 
@@ -62,12 +62,19 @@ func (c *Practice) Run(a *command.App) error {
 	if err != nil {
 		return err
 	}
+	if err := c.agree(); err != nil {
+		return err
+	}
 	if c.List {
 		return list(a.Out, book, c.Trainee)
 	}
+	policy, err := c.policy()
+	if err != nil {
+		return err
+	}
 	o := practice.Options{
 		Trainee: c.Trainee, Home: home, Pace: world.Natural, Tool: "twobin " + command.Version, Now: a.Now,
-		Policy: guard.DefaultPolicy(), Log: slog.New(slog.DiscardHandler),
+		Policy: policy, Log: slog.New(slog.DiscardHandler),
 	}
 	o.Media = func(id guard.Identifier, proofs string) procedure.Media {
 		return media.New(media.Options{Ident: id, Proofs: proofs, Policy: o.Policy, Tool: "twobin", Version: command.Version, Now: a.Now, Log: o.Log})
@@ -78,81 +85,10 @@ func (c *Practice) Run(a *command.App) error {
 	if err := c.card(&o); err != nil {
 		return err
 	}
+	if err := room(o, &watch.Identifier{}); err != nil {
+		return err
+	}
 	return c.run(a, o, book)
-}
-
-// card takes the real practice card, if one is named: it has to be there, marked, and hold nothing else.
-func (c *Practice) card(o *practice.Options) error {
-	if c.Reader == "" {
-		return nil
-	}
-	usage := func(format string, v ...any) error {
-		return &command.Exit{Code: command.CodeUsage, Err: fmt.Errorf("--reader %s: "+format, append([]any{procedure.Plain(c.Reader)}, v...)...)}
-	}
-	if c.Show {
-		return usage("--show plays on a simulated card only: leave one of them out")
-	}
-	ident := &watch.Identifier{}
-	switch err := world.UsableCard(c.Reader, ident); {
-	case errors.Is(err, dummy.ErrNotMarked):
-		return usage("this is no practice card, nothing on it was touched; an empty card becomes one with: twobin dummy %s", procedure.Plain(c.Reader))
-	case errors.Is(err, dummy.ErrForeign):
-		return usage("it holds something that twobin has not written, nothing was touched; look at it, then format it and make it a practice card again: %w", err)
-	case err != nil:
-		return usage("%w", err)
-	}
-	o.Card, o.Ident = c.Reader, ident
-	return nil
-}
-
-// choose settles drill, coaching and seed: what was asked for, what waits, or what is proposed.
-func (c *Practice) choose(o *practice.Options, book practice.Book, a *command.App) error {
-	usage := func(format string, v ...any) error {
-		return &command.Exit{Code: command.CodeUsage, Err: fmt.Errorf(format, v...)}
-	}
-	coach := practice.Coach(c.Coach)
-	switch coach {
-	case "", practice.Full, practice.Brief, practice.Silent:
-	default:
-		return usage("--coach %q: full, brief or none", c.Coach)
-	}
-	if c.Speed <= 0 || c.Speed > 1000 {
-		return usage("--speed %g: a number above 0, at most 1000", c.Speed)
-	}
-	if c.Seed < 0 {
-		return usage("--seed %d: a number from 1", c.Seed)
-	}
-	if r, ok := book.Waiting(); ok && (c.Drill == "" || c.Drill == r.Drill) && c.Seed == 0 && !c.Show {
-		d, known := drill.Find(r.Drill)
-		if known {
-			o.Drill, o.Seed, o.Coach, o.Again = d, r.Seed, r.Coach, &r
-			return nil
-		}
-	}
-	next, how := book.Next()
-	o.Drill, o.Coach = next, how
-	if c.Drill != "" {
-		d, ok := drill.Find(c.Drill)
-		if !ok {
-			return usage("no drill %q: %s", c.Drill, strings.Join(names(), ", "))
-		}
-		o.Drill = d
-		if d.Name != next.Name {
-			o.Coach = practice.Full
-		}
-	}
-	if coach != "" {
-		o.Coach = coach
-	}
-	if c.Show {
-		o.Coach = practice.Shown
-		o.Pace = o.Pace.Faster(c.Speed)
-	}
-	const draw = 1_000_000 // seeds that are drawn are short enough to be typed
-	if o.Seed = c.Seed; o.Seed == 0 {
-		o.Seed = 1 + a.Now().UnixNano()%draw
-	}
-	return nil
 }
 
 func names() []string {
@@ -167,6 +103,9 @@ func names() []string {
 func (c *Practice) run(a *command.App, o practice.Options, book practice.Book) error {
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	defer stop()
+	if err := c.before(a, o); err != nil {
+		return err
+	}
 	s, err := practice.Start(ctx, o)
 	if err != nil {
 		return err
@@ -208,10 +147,27 @@ func (c *Practice) run(a *command.App, o practice.Options, book practice.Book) e
 	return errors.Join(err, endErr, c.tell(a, o, s, r, book))
 }
 
+// before says what happens before the drill begins, and puts away what killed ones have left.
+func (c *Practice) before(a *command.App, o practice.Options) error {
+	say := func(line string) error { return drill.Say(a.Out, "%s", line) }
+	if err := sweep(o, say); err != nil {
+		return err
+	}
+	switch {
+	case o.Again != nil && (c.Coach != "" || c.Size != ""):
+		return say("A drill waits since its power cut. It goes on as it was begun, with its own cards and coaching.")
+	case o.Again != nil:
+		return say("A drill waits since its power cut. It goes on as it was begun.")
+	case o.Size > 0:
+		return say("The cards are being made.")
+	}
+	return nil
+}
+
 // again is how to go on with a drill after the power cut.
 func (c *Practice) again() string {
 	out := "twobin practice"
-	for _, w := range [][2]string{{"--trainee", c.Trainee}, {"--reader", c.Reader}, {"--home", c.Home}} {
+	for _, w := range [][2]string{{"--trainee", c.Trainee}, {"--reader", c.Reader}, {"--config", c.Config}, {"--home", c.Home}} {
 		switch {
 		case w[1] == "" || w == [2]string{"--trainee", "trainee"}:
 		case strings.ContainsAny(w[1], " \t"):

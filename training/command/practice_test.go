@@ -191,7 +191,8 @@ func TestPracticeUsage(t *testing.T) {
 	t.Parallel()
 	for _, c := range []Practice{
 		{Trainee: "Kim", Speed: 1, Drill: "juggling"}, {Trainee: "Kim", Speed: 1, Coach: "loud"}, {Trainee: "Kim", Speed: 1, Seed: -1},
-		{Trainee: " ", Speed: 1}, {Trainee: "Kim", Speed: 0},
+		{Trainee: " ", Speed: 1}, {Trainee: "Kim", Speed: 0}, {Trainee: "Kim", Speed: 1, Size: "much"}, {Trainee: "Kim", Speed: 1, Size: "7B"},
+		{Trainee: "Kim", Speed: 1, Size: "16TB"}, // no folder for temporary files has room for it
 	} {
 		a, out := app(t, strings.NewReader(""))
 		err := c.Run(a)

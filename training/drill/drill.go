@@ -108,7 +108,7 @@ func early() []Drill {
 		{
 			Name: FirstRoll, Title: "one roll from the red bin back to the camera", Stage: 1, Cameras: 1, Rolls: 1,
 			Teaches:  []string{"the thirteen steps and their order", "set-up and close"},
-			Brief:    []string{"One camera, one card, two drives. Take your time."},
+			Brief:    []string{"One camera, one card. Take your time."},
 			Criteria: Criteria{Orders: 5, AnyDesk: true},
 		},
 		{

@@ -17,9 +17,6 @@ var (
 	colours     = []string{"blue", "yellow", "orange", "purple", "white", "pink", "brown", "grey", "black", "turquoise", "gold", "silver"}
 )
 
-// driveSize is the capacity of a simulated drive in bytes: room for every drill.
-const driveSize = 512e6
-
 // quietOneIn: in one run of so many nothing happens at all, whatever the drill is about; on the long day something
 // always does. A drill in which something happens every time teaches to wait for it. Own choice.
 const quietOneIn = 8
@@ -30,6 +27,7 @@ func NewPlan(d Drill, seed int64) *Plan {
 	p := &Plan{
 		Drill: d.Name, Seed: seed, Production: productions[rng.IntN(len(productions))], Day: 1 + rng.IntN(40),
 		Drives: []Drive{{Name: "SHUTTLE", Capacity: driveSize}, {Name: "RAID", Capacity: driveSize}},
+		Take:   dummy.Small / 8, Stranger: dummy.Small, CardSize: cardSize,
 	}
 	if d.Spare {
 		p.Drives = append(p.Drives, Drive{Name: "SPARE", Capacity: driveSize, Spare: true})

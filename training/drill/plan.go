@@ -18,9 +18,12 @@ type Plan struct {
 	Cameras []procedure.CameraInfo
 	Drives  []Drive
 	Rolls   []Roll
-	// Cards is how many physical cards there are; rolls name them by number, from 0.
-	Cards     int
-	Incidents []Planned
+	// Cards is how many physical cards there are; rolls name them by number, from 0. CardSize is what one can hold, in bytes.
+	Cards    int
+	CardSize int64
+	// Take is the bytes of one more take that is shot on a card; Stranger those on a card that belongs to nobody here.
+	Take, Stranger int64
+	Incidents      []Planned
 }
 
 // Drive is a simulated drive.

@@ -46,6 +46,8 @@ type Options struct {
 	Media  func(id guard.Identifier, proofs string) procedure.Media
 	Policy guard.Policy
 	Pace   world.Pace
+	// Size is bytes of the fullest card; 0 for small ones. A drill that is gone on with keeps the size that it has.
+	Size int64
 	// Below is the folder for the sandbox; empty is the system's for temporary files.
 	Below string
 	// Card is where a real practice card is mounted that plays the drill's cards; empty: they are simulated. Ident says
@@ -82,13 +84,18 @@ func Start(ctx context.Context, o Options) (_ *Session, err error) {
 	if o.Now == nil {
 		o.Now = time.Now
 	}
-	s := &Session{o: o, plan: drill.NewPlan(o.Drill, o.Seed)}
+	if o.Again != nil {
+		if o.Size, err = world.SizeOf(o.Again.Sandbox); err != nil {
+			return nil, fmt.Errorf("begin drill: %w", err)
+		}
+	}
+	s := &Session{o: o, plan: o.NewPlan()}
 	drills := filepath.Join(o.Home, "drills")
 	proofs := filepath.Join(drills, "proofs")
 	if err := errors.Join(os.MkdirAll(proofs, 0o755), os.MkdirAll(s.folder(), 0o755)); err != nil {
 		return nil, fmt.Errorf("begin drill: %w", err)
 	}
-	wo := world.Options{Plan: s.plan, Pace: o.Pace, Below: o.Below, Shot: shot(s.plan), Card: o.Card, Ident: o.Ident, Log: o.Log}
+	wo := world.Options{Plan: s.plan, Pace: o.Pace, Below: o.Below, Size: o.Size, Shot: shot(s.plan), Card: o.Card, Ident: o.Ident, Log: o.Log}
 	if o.Again != nil {
 		wo.Dir, s.path = o.Again.Sandbox, o.Again.Path
 	}
@@ -107,11 +114,20 @@ func Start(ctx context.Context, o Options) (_ *Session, err error) {
 		s.stop()
 		if o.Again == nil {
 			err = errors.Join(err, s.world.Remove())
+		} else {
+			err = errors.Join(err, s.world.Close())
 		}
 		return nil, fmt.Errorf("begin drill: %w", err)
 	}
 	s.world.Begin(ctx, s.Runner)
 	return s, nil
+}
+
+// NewPlan is the plan of the drill that these options ask for.
+func (o Options) NewPlan() *drill.Plan {
+	p := drill.NewPlan(o.Drill, o.Seed)
+	p.Fit(o.Size, o.Policy.Destinations)
+	return p
 }
 
 // shot is when the cards of a plan were shot: the same for equal plans, so that their bytes and times are equal too.

@@ -154,6 +154,11 @@ func (w *World) begin(ctx context.Context, i drill.Planned) error {
 		i.Dest = w.holder(i)
 		text = i.Dest
 	}
+	if i.Kind == drill.PowerCut {
+		if err := w.waits(); err != nil {
+			return err
+		}
+	}
 	if err := desk.Record(i.Roll, procedure.Incident{Kind: string(i.Kind), ID: i.ID, Text: text}); err != nil {
 		return err
 	}
@@ -222,7 +227,7 @@ const newTake = 4
 
 // oneMore is one more take on a roll's card.
 func (w *World) oneMore(r drill.Roll, take int) dummy.Roll {
-	return dummy.Roll{Label: string(r.Label), Shape: r.Shape, Seed: uint64(w.plan.Seed), Take: take, Shot: w.shot}
+	return dummy.Roll{Label: string(r.Label), Shape: r.Shape, Size: w.plan.Take, Seed: uint64(w.plan.Seed), Take: take, Shot: w.shot}
 }
 
 func (w *World) driveGone(ctx context.Context, name string) error {

@@ -10,9 +10,6 @@ import (
 	"twobin/guard"
 )
 
-// cardCapacity is the size of every simulated card, in bytes.
-const cardCapacity = 64e9
-
 // Identify implements [guard.Identifier] for the simulated volumes: the card in the reader, and the drives that are
 // there. Every other path is an error: a drill knows nothing else.
 func (w *World) Identify(p string) (guard.Volume, error) {
@@ -50,7 +47,7 @@ func (w *World) Identify(p string) (guard.Volume, error) {
 func (w *World) simulated(card int, at string) guard.Volume {
 	id := fmt.Sprintf("card-%d-%03d", w.plan.Seed, card)
 	return guard.Volume{
-		Mount: at, FSType: "simulated", Name: "UNTITLED", ID: "drill:" + id, Disk: "sim-" + id, Size: cardCapacity, Free: cardCapacity, Simulated: true,
+		Mount: at, FSType: "simulated", Name: "UNTITLED", ID: "drill:" + id, Disk: "sim-" + id, Size: w.plan.CardSize, Free: w.plan.CardSize, Simulated: true,
 	}
 }
 

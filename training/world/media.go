@@ -120,7 +120,8 @@ func (w *World) driveAt(p string) *drive {
 func (m *Media) Copy(ctx context.Context, p procedure.Plan, progress func(func(time.Time) procedure.Progress)) (guard.Proof, []*guard.Error) {
 	whole := m.w.takes(p)
 	began := time.Now()
-	progress(func(now time.Time) procedure.Progress { return paced(p, now.Sub(began), whole) })
+	shown := max(whole, likely(p))
+	progress(func(now time.Time) procedure.Progress { return paced(p, now.Sub(began), shown) })
 	stopped := []*guard.Error{{Op: "copy", Item: "card", Kind: guard.KindStopped, Err: context.Canceled}}
 	if !sleep(ctx, whole/2) {
 		return guard.Proof{}, stopped
@@ -143,7 +144,12 @@ func (m *Media) Copy(ctx context.Context, p procedure.Plan, progress func(func(t
 	good.Targets = slices.DeleteFunc(slices.Clone(p.Targets), func(t procedure.Target) bool {
 		return slices.ContainsFunc(bad, func(f *guard.Error) bool { return f.Item == t.Name })
 	})
-	proof, faults := m.Media.Copy(ctx, good, func(func(time.Time) procedure.Progress) {})
+	so := paced(p, time.Since(began), shown)
+	proof, faults := m.Media.Copy(ctx, good, func(real func(time.Time) procedure.Progress) {
+		if shown > whole { // a copy that takes longer than the drill's pace shows how far it really is
+			progress(func(now time.Time) procedure.Progress { return further(real(now), so) })
+		}
+	})
 	for _, f := range bad {
 		for _, t := range p.Targets {
 			if t.Name == f.Item {
@@ -249,6 +255,28 @@ func paced(p procedure.Plan, gone, whole time.Duration) procedure.Progress {
 		out.Dests = append(out.Dests, procedure.DestView{Name: t.Name, Written: out.Done, Read: back})
 	}
 	return out
+}
+
+// ordinarySpeed is how fast a disk is taken to copy and read back, in bytes a second, until it shows. Own choice.
+const ordinarySpeed = 200e6
+
+// likely is how long a copy and its read-back will take on this computer's disk.
+func likely(p procedure.Plan) time.Duration {
+	const ways = 2
+	return time.Duration(ways * float64(p.Listing.Bytes()) / ordinarySpeed * float64(time.Second))
+}
+
+// further is real progress, but nowhere behind what was shown before.
+func further(real, before procedure.Progress) procedure.Progress {
+	real.Done, real.FilesDone = max(real.Done, before.Done), max(real.FilesDone, before.FilesDone)
+	for i := range real.Dests {
+		for _, b := range before.Dests {
+			if d := &real.Dests[i]; d.Name == b.Name {
+				d.Written, d.Read = max(d.Written, b.Written), max(d.Read, b.Read)
+			}
+		}
+	}
+	return real
 }
 
 // sleep waits unless ctx ends first; it says whether the time is over.

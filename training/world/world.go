@@ -2,9 +2,7 @@ package world
 
 import (
 	"context"
-	"errors"
 	"fmt"
-	"io/fs"
 	"log/slog"
 	"os"
 	"path/filepath"
@@ -15,19 +13,6 @@ import (
 	"twobin/guard"
 	"twobin/procedure"
 	"twobin/training/drill"
-	"twobin/training/dummy"
-)
-
-// SandboxName is the marker of a sandbox: a file in its top folder.
-const SandboxName = "twobin-drill-sandbox"
-
-// Folders of a sandbox.
-const (
-	cardsDir  = "cards"
-	readerDir = "reader"
-	drivesDir = "drives"
-	lostDir   = "lost"
-	cardName  = "CARD" // the card's folder below the reader's
 )
 
 // Desk is what a world needs of the runner.
@@ -46,6 +31,8 @@ type Options struct {
 	Dir string
 	// Below is the folder in which a new sandbox is made; empty is that of the system.
 	Below string
+	// Size is what the plan was fitted to, see [drill.Plan.Fit]: kept in the sandbox for a later run.
+	Size int64
 	// Shot is when the last roll was shot.
 	Shot time.Time
 	// Card is where a real practice card is mounted that plays the drill's cards; empty: they are simulated. Ident says
@@ -61,6 +48,8 @@ type World struct {
 	pace Pace
 	dir  string
 	root *os.Root
+	lock *os.File // the sandbox's marker, locked while this process uses it
+	size int64
 	shot time.Time
 	log  *slog.Logger
 
@@ -92,7 +81,7 @@ type drive struct {
 // Open makes the sandbox, or takes up one that is there: its marker must be.
 func Open(ctx context.Context, o Options) (*World, error) {
 	w := &World{
-		plan: o.Plan, pace: o.Pace, dir: o.Dir, shot: o.Shot, log: o.Log, scene: NewScene(o.Plan, o.Pace), in: none,
+		plan: o.Plan, pace: o.Pace, dir: o.Dir, size: o.Size, shot: o.Shot, log: o.Log, scene: NewScene(o.Plan, o.Pace), in: none,
 		changes: make(chan procedure.VolumeChange), wake: make(chan struct{}, 1), cut: make(chan struct{}), drives: map[string]*drive{}, sizes: map[string]measured{},
 	}
 	if w.log == nil {
@@ -116,87 +105,6 @@ func Open(ctx context.Context, o Options) (*World, error) {
 		return nil, fmt.Errorf("drill sandbox: %w", err)
 	}
 	return w, nil
-}
-
-// make builds a new sandbox: marker first, so that whatever is left behind can be told.
-func (w *World) make(ctx context.Context, below string) (err error) {
-	dir, err := os.MkdirTemp(below, "twobin_drill_") // no hyphen: a window breaks lines there
-	if err != nil {
-		return err
-	}
-	defer func() {
-		if err != nil {
-			err = errors.Join(err, os.RemoveAll(dir))
-		}
-	}()
-	if dir, err = filepath.EvalSymlinks(dir); err != nil {
-		return err
-	}
-	if w.dir, err = filepath.Abs(dir); err != nil {
-		return err
-	}
-	if w.root, err = os.OpenRoot(w.dir); err != nil {
-		return err
-	}
-	if err := w.root.WriteFile(SandboxName, []byte("everything in this folder belongs to a twobin drill and may be removed\n"), 0o644); err != nil {
-		return err
-	}
-	for _, d := range []string{cardsDir, readerDir, drivesDir, lostDir} {
-		if err := w.root.Mkdir(d, 0o755); err != nil {
-			return err
-		}
-	}
-	for name := range w.drives {
-		if err := w.root.Mkdir(filepath.Join(drivesDir, name), 0o755); err != nil {
-			return err
-		}
-	}
-	return w.shoot(ctx)
-}
-
-// shoot fills every card with its first roll, and the decoy with a roll of nobody.
-func (w *World) shoot(ctx context.Context) error {
-	done := map[int]bool{}
-	for i, r := range w.plan.Rolls {
-		if done[r.Card] {
-			continue
-		}
-		done[r.Card] = true
-		at := w.shot.Add(-time.Duration(len(w.plan.Rolls)-i) * 20 * time.Minute)
-		if err := w.fill(ctx, r.Card, dummy.Roll{Label: string(r.Label), Shape: r.Shape, Size: r.Size, Seed: uint64(w.plan.Seed), Shot: at}); err != nil {
-			return err
-		}
-	}
-	stranger := dummy.Roll{Label: "Z040", Shape: dummy.Clips, Seed: uint64(w.plan.Seed), Shot: w.shot.Add(-48 * time.Hour)}
-	return w.fill(ctx, w.scene.decoy(), stranger)
-}
-
-func (w *World) fill(ctx context.Context, card int, r dummy.Roll) error {
-	if err := w.root.Mkdir(cardPath(card), 0o755); err != nil {
-		return err
-	}
-	_, err := dummy.Fill(ctx, filepath.Join(w.dir, cardPath(card)), r)
-	return err
-}
-
-func cardPath(card int) string { return filepath.Join(cardsDir, fmt.Sprintf("card-%03d", card)) }
-
-// resume takes up a sandbox after the program ended: the card in the reader is taken out.
-func (w *World) resume() error {
-	root, err := os.OpenRoot(w.dir)
-	if err != nil {
-		return err
-	}
-	if st, err := root.Lstat(SandboxName); err != nil || !st.Mode().IsRegular() {
-		return errors.Join(fmt.Errorf("%s is no sandbox of a drill", w.dir), err, root.Close())
-	}
-	w.root = root
-	for n := range w.plan.Cards + 1 {
-		if _, err := root.Lstat(cardPath(n)); errors.Is(err, fs.ErrNotExist) {
-			return root.Rename(filepath.Join(readerDir, cardName), cardPath(n))
-		}
-	}
-	return nil
 }
 
 // Dir is the sandbox's folder.
@@ -321,18 +229,3 @@ func (w *World) plansReader() {
 
 // Wait returns when all that Begin started has ended.
 func (w *World) Wait() { w.wg.Wait() }
-
-// Remove removes the sandbox and closes its handle. Only a folder with the marker is removed.
-func (w *World) Remove() error {
-	_, err := w.root.Lstat(SandboxName)
-	if err = errors.Join(err, w.root.Close()); err != nil {
-		return fmt.Errorf("remove drill sandbox: %w", err)
-	}
-	if err := os.RemoveAll(w.dir); err != nil {
-		return fmt.Errorf("remove drill sandbox: %w", err)
-	}
-	return nil
-}
-
-// Close leaves the sandbox as it is, for a later run.
-func (w *World) Close() error { return w.root.Close() }

@@ -1,0 +1,62 @@
+package command
+
+import (
+	"fmt"
+	"os"
+	"path/filepath"
+	"strings"
+
+	"twobin/guard"
+	"twobin/procedure"
+	"twobin/procedure/command"
+	"twobin/training/practice"
+	"twobin/training/world"
+)
+
+// room says whether what the drill makes fits: its cards and copies into the folder for temporary files, its fullest card
+// onto the practice card. A place that does not tell its size is tried.
+func room(o practice.Options, ident guard.Identifier) error {
+	if o.Again != nil {
+		return nil // its cards are there
+	}
+	below := o.Below
+	if below == "" {
+		below = os.TempDir()
+	}
+	refuse := func(format string, v ...any) error {
+		now := "Nothing was written. Now: a smaller --size, "
+		if o.Size == 0 {
+			now = "Nothing was written. Now: "
+		}
+		return &command.Exit{Code: command.CodeUsage, Err: fmt.Errorf(strings.Replace(format, "NOW ", now, 1), v...)}
+	}
+	p := o.NewPlan()
+	v, err := ident.Identify(below)
+	if need := p.Room(); err == nil && v.Size > 0 && v.Free < need {
+		return refuse("the cards of %s and their copies take up to %s; %s, the folder for temporary files, has %s free. NOW make room there, or name a folder with more room in TMPDIR (Windows: TMP)",
+			o.Drill.Name, procedure.SizeText(need), procedure.Plain(below), procedure.SizeText(v.Free))
+	}
+	if o.Card == "" {
+		return nil
+	}
+	v, err = ident.Identify(o.Card)
+	if need := p.Fullest(); err == nil && v.Size > 0 && v.Size-v.Size/16 < need {
+		return refuse("the fullest card of %s has %s; the practice card at %s holds %s in all. NOW take another card",
+			o.Drill.Name, procedure.SizeText(need), procedure.Plain(o.Card), procedure.SizeText(v.Size))
+	}
+	return nil
+}
+
+// sweep removes sandboxes that killed drills have left, and names them.
+func sweep(o practice.Options, say func(line string) error) error {
+	gone, err := world.Sweep(o.Below)
+	if err != nil {
+		o.Log.Warn("drill sandboxes", "err", err)
+	}
+	for _, dir := range gone {
+		if err := say("A drill that was killed had left its sandbox; it is removed: " + procedure.Plain(filepath.Clean(dir))); err != nil {
+			return err
+		}
+	}
+	return nil
+}
