@@ -95,6 +95,7 @@ func TestShiftTaken(t *testing.T) {
 			}
 		})
 	}
+	in(t, StepReseat).wants(t, "A001", RollPicked{Pass: 2}, "A001 is not in the red bin")
 	back := in(t, StepReturn)
 	r := back.s.Roll("A001")
 	r.Place, r.Out = PlaceHand, false
