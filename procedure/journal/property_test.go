@@ -1,7 +1,9 @@
 package journal
 
 import (
+	"bytes"
 	"encoding/json"
+	"fmt"
 	"os"
 	"path/filepath"
 	"strings"
@@ -150,4 +152,59 @@ func FuzzParseLine(f *testing.F) {
 		}
 		torn(raw[:len(body)], 0, nil)
 	})
+}
+
+// The quick way through a line's names never passes what the slow one refuses, and passes what has no escape.
+func TestSurelyUniqueAgrees(t *testing.T) {
+	t.Parallel()
+	var object func(t *rapid.T, deep int) string
+	value := func(t *rapid.T, deep int) string {
+		switch kind := rapid.IntRange(0, 5).Draw(t, "kind"); {
+		case kind < 2 && deep > 0:
+			return object(t, deep-1)
+		case kind == 2 && deep > 0:
+			return "[" + object(t, deep-1) + `,"x",` + object(t, deep-1) + "]"
+		case kind == 3:
+			return `"a\":\"{"`
+		case kind == 4:
+			return `"}:["`
+		}
+		return "-1.5e3"
+	}
+	object = func(t *rapid.T, deep int) string {
+		var out []string
+		for range rapid.IntRange(0, 4).Draw(t, "names") {
+			name := rapid.SampledFrom([]string{"a", "b", "c", "d", "e", `\u0061`, `\"`, "{", ""}).Draw(t, "name")
+			out = append(out, `"`+name+`":`+value(t, deep))
+		}
+		return "{" + strings.Join(out, ",") + "}"
+	}
+	passed, refused := 0, 0
+	rapid.Check(t, func(t *rapid.T) {
+		data := []byte(object(t, 3))
+		if !wellFormed(data) {
+			t.Fatalf("the generator wrote %s", data)
+		}
+		quick, slow := surelyUnique(data), uniqueNames(json.NewDecoder(bytes.NewReader(data)))
+		switch {
+		case quick && slow != nil:
+			t.Fatalf("%s passes, but %v", data, slow)
+		case !quick && slow == nil && !bytes.ContainsRune(data, '\\'):
+			t.Fatalf("%s has to go the slow way", data)
+		case quick:
+			passed++
+		default:
+			refused++
+		}
+	})
+	if passed == 0 || refused == 0 {
+		t.Errorf("%d passed, %d not", passed, refused)
+	}
+	long := "{"
+	for n := range 40 {
+		long += fmt.Sprintf(`"n%d":0,`, n)
+	}
+	if surelyUnique([]byte(long + `"n39":1}`)) {
+		t.Error("a name that stands twice in a long object passes")
+	}
 }
