@@ -41,20 +41,25 @@ type mark struct {
 
 func (m *marks) add(key uint64, roll uint32) { m.all = append(m.all, mark{key, roll}) }
 
-// find gives the first roll that has the file.
-func (m *marks) find(key uint64) (roll uint32, ok bool) {
+// find gives the first roll that has the file and is not left out.
+func (m *marks) find(key uint64, leftOut func(roll uint32) bool) (roll uint32, ok bool) {
+	order := func(a, b mark) int { return cmp.Or(cmp.Compare(a.key, b.key), cmp.Compare(a.roll, b.roll)) }
 	if m.sorted < len(m.all) {
-		slices.SortFunc(m.all, func(a, b mark) int { return cmp.Or(cmp.Compare(a.key, b.key), cmp.Compare(a.roll, b.roll)) })
+		slices.SortFunc(m.all, order)
 		m.sorted = len(m.all)
 	}
-	i, ok := slices.BinarySearchFunc(m.all, key, func(a mark, key uint64) int { return cmp.Compare(a.key, key) })
-	if !ok {
-		return 0, false
+	for next := (mark{key: key}); ; next.roll++ {
+		i, _ := slices.BinarySearchFunc(m.all, next, order)
+		if i == len(m.all) || m.all[i].key != key {
+			return 0, false
+		}
+		if next.roll = m.all[i].roll; !leftOut(next.roll) {
+			return next.roll, true
+		}
 	}
-	return m.all[i].roll, true
 }
 
-// Add takes in the files of a roll of a shoot day. Of equal files the first roll stays.
+// Add takes in the files of a roll of a shoot day.
 func (pa *Past) Add(l procedure.Label, day int, p *guard.Proof) {
 	n := uint32(len(pa.rolls))
 	pa.rolls = append(pa.rolls, pastRoll{l, day})
@@ -80,7 +85,7 @@ func (pa *Past) Alike(l procedure.Label, day int, list guard.Listing) []procedur
 		}
 		var k uint64
 		k, pa.buf = likeness(pa.buf, e)
-		n, ok := pa.looks.find(k)
+		n, ok := pa.looks.find(k, g.isOwn)
 		g.put(n, ok, e)
 	}
 	return g.twins(day, "may be the same as on %s (%s; name, size and time are)", "every clip ", "some clips ")
@@ -97,7 +102,7 @@ func (pa *Past) Equal(l procedure.Label, day int, p *guard.Proof) []procedure.Tw
 			continue
 		}
 		k := contents(*f)
-		n, ok := pa.contents.find(k)
+		n, ok := pa.contents.find(k, g.isOwn)
 		if !g.put(n, ok, f.Entry) && own[k] {
 			twice = append(twice, f.Entry)
 		}
@@ -123,10 +128,13 @@ func (pa *Past) group(l procedure.Label) *grouped {
 	return &grouped{pa: pa, own: l, by: map[uint32][]guard.Entry{}}
 }
 
+// isOwn says that a roll is the card's own: it may have been learned already, and before the other one.
+func (g *grouped) isOwn(n uint32) bool { return g.pa.rolls[n].label == g.own }
+
 // put counts a clip, and keeps it if it was found on another roll.
 func (g *grouped) put(n uint32, found bool, e guard.Entry) bool {
 	g.all++
-	if !found || g.pa.rolls[n].label == g.own {
+	if !found {
 		return false
 	}
 	if g.by[n] == nil {

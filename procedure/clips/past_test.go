@@ -65,6 +65,16 @@ func TestPast(t *testing.T) {
 	if got := pa.Equal("A001", 2, &guard.Proof{Files: []guard.File{file("CLIPS/A001_1.vid", big, 100, 1)}}); got != nil {
 		t.Errorf("a roll that is copied again is asked about itself: %+v", got)
 	}
+	// Its own roll may have been learned before the other one: a copy that is proven stands in the open shift's journal.
+	own := guard.Proof{Files: []guard.File{file("A004_1.vid", big, 500, 6)}}
+	pa.Add("A004", 3, &own)
+	pa.Add("A005", 2, &guard.Proof{Files: []guard.File{file("A004_1.vid", big, 500, 6)}})
+	if got := pa.Equal("A004", 3, &own); len(got) != 1 || got[0].Of != "A005" {
+		t.Errorf("behind its own roll, by contents: %+v", got)
+	}
+	if got := pa.Alike("A004", 3, own.Listing()); len(got) != 1 || got[0].Of != "A005" {
+		t.Errorf("behind its own roll, by looks: %+v", got)
+	}
 	if got := (&Past{}).Alike("A001", 2, card("a.vid")); got != nil {
 		t.Errorf("of nothing: %+v", got)
 	}
