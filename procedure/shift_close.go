@@ -44,15 +44,21 @@ func (s *Shift) applyClose(e Entry) error {
 	return nil
 }
 
-// Points lists what does not add up at the close: open rolls, the two counts, what the last look at the copies found,
+// Points lists what does not add up at the close, or is not done yet: open rolls, the two counts, what the last look at the copies found,
 // and a log sheet that could not be written.
 func (s *Shift) Points() []string {
 	p := s.Open()
-	if !s.TapesRight || s.Tapes != s.Handled() {
-		p = append(p, fmt.Sprintf("tapes kept do not match: %d counted, %d rolls handled", s.Tapes, s.Handled()))
+	switch handled := plural(s.Handled(), "roll") + " handled"; {
+	case !s.Closing:
+		p = append(p, "tapes kept are not counted yet; "+handled)
+	case !s.TapesRight || s.Tapes != s.Handled():
+		p = append(p, fmt.Sprintf("tapes kept do not match: %d counted, %s", s.Tapes, handled))
 	}
-	if !s.BookRight || s.Book != s.Lines() {
-		p = append(p, fmt.Sprintf("book lines do not match: %d counted, %d rolls logged", s.Book, s.Lines()))
+	switch logged := plural(s.Lines(), "roll") + " logged"; {
+	case !s.Closing:
+		p = append(p, "book lines are not counted yet; "+logged)
+	case !s.BookRight || s.Book != s.Lines():
+		p = append(p, fmt.Sprintf("book lines do not match: %d counted, %s", s.Book, logged))
 	}
 	if s.Stood != nil {
 		p = append(p, s.Stood.Open()...)

@@ -160,17 +160,19 @@ func TestShiftCloseCountsAnew(t *testing.T) {
 			t.Errorf("after %s: tapes %v, book %v", ev.Name(), tp.s.TapesRight, tp.s.BookRight)
 		}
 	}
-	const tapes, book = "tapes kept do not match: 1 counted, 1 rolls handled", "book lines do not match: 1 counted, 1 rolls logged"
+	const tapes, book = "tapes kept do not match: 1 counted, 1 roll handled", "book lines do not match: 1 counted, 1 roll logged"
 	for _, c := range []struct {
 		name   string
 		change func(*Shift)
 		want   []string
 	}{
 		{"right", func(*Shift) {}, nil},
+		{"not begun", func(s *Shift) { s.Closing = false },
+			[]string{"tapes kept are not counted yet; 1 roll handled", "book lines are not counted yet; 1 roll logged"}},
 		{"tapes not said to be right", func(s *Shift) { s.TapesRight = false }, []string{tapes}},
 		{"book not said to be right", func(s *Shift) { s.BookRight = false }, []string{book}},
-		{"another number of tapes", func(s *Shift) { s.Tapes = 2 }, []string{"tapes kept do not match: 2 counted, 1 rolls handled"}},
-		{"another number of lines", func(s *Shift) { s.Book = 2 }, []string{"book lines do not match: 2 counted, 1 rolls logged"}},
+		{"another number of tapes", func(s *Shift) { s.Tapes = 2 }, []string{"tapes kept do not match: 2 counted, 1 roll handled"}},
+		{"another number of lines", func(s *Shift) { s.Book = 2 }, []string{"book lines do not match: 2 counted, 1 roll logged"}},
 	} {
 		tp := closing(t)
 		c.change(tp.s)
