@@ -401,15 +401,6 @@ type (
 	}
 )
 
-// PolicyNote is the policy that a shift runs under, as journaled.
-type PolicyNote struct {
-	Destinations int    `json:"destinations"`
-	Recheck      string `json:"recheck,omitempty"`
-	StartMS      int64  `json:"start_ms"`
-	DeskMS       int64  `json:"desk_ms"`
-	EraseMS      int64  `json:"erase_ms"`
-}
-
 // prototypes has one value of every event; it is the table of names for reading and for the documents.
 var prototypes = []Event{
 	ShiftOpened{}, RunBegan{}, CameraSet{}, MarkingAgreed{}, KitChecked{}, BinsPlaced{}, DestinationSet{},

@@ -64,6 +64,7 @@ func (r *Runner) refresh() {
 	r.ensureSighted()
 	r.closeWork()
 	r.setPrompt()
+	r.dropQuestions()
 	r.shot.Store(r.picture())
 	r.version++
 	close(r.changed)
@@ -88,12 +89,15 @@ func (r *Runner) setPrompt() {
 	r.prompt, r.renew = p, false
 }
 
-func (r *Runner) picture() *snapshot {
-	s := r.shift
-	step := r.stepView()
-	if step.Critical { // the log sheet still has what the camera department was asked
+// dropQuestions takes away what the camera department is asked when a critical step is due: the log sheet still has it.
+func (r *Runner) dropQuestions() {
+	if r.inCritical() != nil {
 		r.notices = slices.DeleteFunc(r.notices, func(n Notice) bool { return n.camera })
 	}
+}
+
+func (r *Runner) picture() *snapshot {
+	s := r.shift
 	v := View{
 		Drill: r.cfg.Drill, Production: r.draft.production, Day: r.draft.day, Station: r.station(), Operator: r.operator(),
 		Brief: r.cfg.Brief, Prompt: r.prompt, Notices: append([]Notice(nil), r.notices...), Working: r.working, Busy: r.job != nil,
@@ -103,7 +107,7 @@ func (r *Runner) picture() *snapshot {
 		v.Production, v.Day, v.Drill = s.Opened.Production, s.Opened.Day, s.Opened.Drill
 	}
 	v.Strip = s.Strip(r.lane)
-	v.Step = step
+	v.Step = r.stepView()
 	for _, n := range s.Notes {
 		if !n.Done {
 			v.Notes = append(v.Notes, n)

@@ -194,8 +194,10 @@ func (s *Shift) pick(e Entry, ev RollPicked) error {
 		return s.refuse(e, fmt.Sprintf("%s is under way here", l.Roll))
 	case r.Place != PlaceRedBin:
 		return s.refuse(e, fmt.Sprintf("%s is not in the red bin", r.Label))
-	case r.Held == nil && slices.Index(s.Red, r.Label) != 0:
-		return s.refuse(e, fmt.Sprintf("first in line is %s", slices.Concat(s.Red, []Label{"nobody"})[0]))
+	case r.Held == nil && len(s.Red) == 0:
+		return s.refuse(e, "first in line is nobody")
+	case r.Held == nil && s.Red[0] != r.Label:
+		return s.refuse(e, fmt.Sprintf("first in line is %s", s.Red[0]))
 	}
 	s.Red = slices.DeleteFunc(s.Red, func(l Label) bool { return l == r.Label })
 	s.lane(e.Lane).Roll = r.Label

@@ -12,7 +12,6 @@ import (
 	"path/filepath"
 	"strings"
 	"syscall"
-	"time"
 
 	"golang.org/x/term"
 
@@ -58,7 +57,7 @@ func (c *Shift) Run(a *App) error {
 		return err
 	}
 	if f != nil {
-		policy = stricter(policy, f.shift.Opened.Policy)
+		policy = f.shift.Opened.Policy.Over(policy)
 	}
 	log, closeLog, err := logger(home)
 	if err != nil {
@@ -110,23 +109,6 @@ func (c *Shift) runner(a *App, home string, policy guard.Policy, log *slog.Logge
 			return journal.Open(newJournal(home, o), journal.Options{Station: o.Station, Program: "twobin " + Version, Log: log})
 		},
 	}
-}
-
-// stricter is a policy that is nowhere laxer than the one under which the shift was opened: leaving --config out the
-// next time opens nothing.
-func stricter(p guard.Policy, o procedure.PolicyNote) guard.Policy {
-	p.Destinations = max(p.Destinations, o.Destinations)
-	if o.Recheck == guard.RecheckFull.String() {
-		p.Recheck = guard.RecheckFull
-	}
-	least := func(have time.Duration, ms int64) time.Duration {
-		if d := time.Duration(ms) * time.Millisecond; d > 0 && d < have {
-			return d
-		}
-		return have
-	}
-	p.StartWithin, p.DeskWithin, p.EraseWithin = least(p.StartWithin, o.StartMS), least(p.DeskWithin, o.DeskMS), least(p.EraseWithin, o.EraseMS)
-	return p
 }
 
 // pick finds the newest journal that is not ended and fits the flags; nil for none.

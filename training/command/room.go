@@ -1,10 +1,10 @@
 package command
 
 import (
+	"errors"
 	"fmt"
 	"os"
 	"path/filepath"
-	"strings"
 
 	"twobin/guard"
 	"twobin/procedure"
@@ -23,17 +23,18 @@ func room(o practice.Options, ident guard.Identifier) error {
 	if below == "" {
 		below = os.TempDir()
 	}
-	refuse := func(format string, v ...any) error {
-		now := "Nothing was written. Now: a smaller --size, "
-		if o.Size == 0 {
-			now = "Nothing was written. Now: "
+	refuse := func(now, format string, v ...any) error {
+		what := fmt.Sprintf(format, v...) + ". Nothing was written. Now: "
+		if o.Size > 0 {
+			what += "a smaller --size, "
 		}
-		return &command.Exit{Code: command.CodeUsage, Err: fmt.Errorf(strings.Replace(format, "NOW ", now, 1), v...)}
+		return &command.Exit{Code: command.CodeUsage, Err: errors.New(what + now)}
 	}
 	p := o.NewPlan()
 	v, err := ident.Identify(below)
 	if need := p.Room(); err == nil && v.Size > 0 && v.Free < need {
-		return refuse("the cards of %s and their copies take up to %s; %s, the folder for temporary files, has %s free. NOW make room there, or name a folder with more room in TMPDIR (Windows: TMP)",
+		return refuse("make room there, or name a folder with more room in TMPDIR (Windows: TMP)",
+			"the cards of %s and their copies take up to %s; %s, the folder for temporary files, has %s free",
 			o.Drill.Name, procedure.SizeText(need), procedure.Plain(below), procedure.SizeText(v.Free))
 	}
 	if o.Card == "" {
@@ -41,7 +42,7 @@ func room(o practice.Options, ident guard.Identifier) error {
 	}
 	v, err = ident.Identify(o.Card)
 	if need := p.Fullest(); err == nil && v.Size > 0 && v.Size-v.Size/16 < need {
-		return refuse("the fullest card of %s has %s; the practice card at %s holds %s in all. NOW take another card",
+		return refuse("take another card", "the fullest card of %s has %s; the practice card at %s holds %s in all",
 			o.Drill.Name, procedure.SizeText(need), procedure.Plain(o.Card), procedure.SizeText(v.Size))
 	}
 	return nil
