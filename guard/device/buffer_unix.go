@@ -14,6 +14,7 @@ func newBuffer(n int) ([]byte, error) {
 	if err != nil {
 		return nil, fmt.Errorf("map a buffer of %d bytes: %w", n, err)
 	}
+	askHuge(b)
 	return b, nil
 }
 

@@ -2,10 +2,14 @@ package device
 
 import (
 	"errors"
+	"fmt"
 	"os"
 	"path/filepath"
+	"slices"
+	"strings"
 	"testing"
 	"time"
+	"unsafe"
 
 	"golang.org/x/sys/unix"
 
@@ -93,6 +97,55 @@ func TestPagesHeldByOthers(t *testing.T) {
 	if gone, err := notResident(f, size); !gone || err != nil {
 		t.Errorf("notResident after the drop = %v, %v, want true", gone, err)
 	}
+}
+
+// TestBuffersAskForHugePages: the kernel's own note on the mapping says "hg" where huge pages were asked for, whether it
+// had any or not. Source: proc_pid_smaps(5), VmFlags.
+func TestBuffersAskForHugePages(t *testing.T) {
+	t.Parallel()
+	if _, err := os.Stat("/sys/kernel/mm/transparent_hugepage"); err != nil {
+		t.Skip("this kernel has no huge pages: ", err)
+	}
+	block, err := NewBuffer(BlockSize)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer FreeBuffer(block)
+	var scratch Scratch
+	defer scratch.Free()
+	small, err := scratch.get(0, Align)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(small) != Align || cap(small) < hugePage {
+		t.Errorf("scratch for one page: length %d, room %d, want %d and %d", len(small), cap(small), Align, hugePage)
+	}
+	for name, b := range map[string][]byte{"block": block, "scratch": small} {
+		if flags := mappingFlags(t, &b[0]); !slices.Contains(flags, "hg") {
+			t.Errorf("%s: flags of its mapping: %q, none of them hg", name, flags)
+		}
+	}
+}
+
+// mappingFlags has what smaps says of the mapping that holds p.
+func mappingFlags(t *testing.T, p *byte) []string {
+	t.Helper()
+	smaps, err := os.ReadFile("/proc/self/smaps")
+	if err != nil {
+		t.Fatal(err)
+	}
+	at, inside := uint64(uintptr(unsafe.Pointer(p))), false
+	for line := range strings.Lines(string(smaps)) {
+		var from, to uint64
+		if n, _ := fmt.Sscanf(line, "%x-%x ", &from, &to); n == 2 {
+			inside = from <= at && at < to
+		}
+		if flags, is := strings.CutPrefix(line, "VmFlags:"); is && inside {
+			return strings.Fields(flags)
+		}
+	}
+	t.Fatal("no mapping holds the buffer")
+	return nil
 }
 
 // TestReadingLeavesNoTrace: access times stay, through the cache and past it.
