@@ -45,6 +45,7 @@ func Debrief(w io.Writer, d Drill, r Result, earlier map[procedure.Step]Times) e
 	r.tellRight(p)
 	r.tellWrong(p)
 	r.tellSlips(p)
+	r.tellAtErase(p)
 	r.tellTimes(p, earlier)
 	_, err := io.WriteString(w, p.b.String())
 	return err
@@ -161,6 +162,18 @@ func (r *Result) tellSlips(p *page) {
 		}
 		p.line(2, "%s%s: %s. %s", clock(s.At, r.Began), about(s.Roll), what, sentence(s.Why))
 	}
+}
+
+// tellAtErase: what was typed at the erase and did not erase.
+func (r *Result) tellAtErase(p *page) {
+	if len(r.AtErase) == 0 {
+		return
+	}
+	p.head("refused at the erase, %s; nothing was removed by it", times(len(r.AtErase)))
+	for _, s := range r.AtErase {
+		p.line(2, "%s%s: %s", clock(s.At, r.Began), about(s.Roll), sentence(s.Why))
+	}
+	p.line(4, "do: read the label from the tape you kept; not sure: put back.")
 }
 
 func times(n int) string {

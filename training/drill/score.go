@@ -79,6 +79,8 @@ type Result struct {
 	Outcome  Outcome
 	Findings []Finding
 	Slips    []Slip
+	// AtErase is what the erase refused when it was due, another label above all. It is told, and keeps nobody from a pass.
+	AtErase []Slip
 	// Lacking says which criteria were not met, one line each.
 	Lacking []string
 	// Steps is the trainee's own time by step, over all rolls and passes.
@@ -156,8 +158,12 @@ func (r *Result) take(plan *Plan, e procedure.Entry) {
 			r.StartOver++
 		}
 	case procedure.Refused:
-		if isSlip(plan, e.Roll, ev) {
-			r.Slips = append(r.Slips, Slip{At: e.At, Roll: e.Roll, Asked: ev.Asked, Due: ev.Due, Why: ev.Why})
+		slip := Slip{At: e.At, Roll: e.Roll, Asked: ev.Asked, Due: ev.Due, Why: ev.Why}
+		switch erase := procedure.StepErase.String(); {
+		case isSlip(plan, e.Roll, ev):
+			r.Slips = append(r.Slips, slip)
+		case ev.Asked == erase && ev.Due == erase:
+			r.AtErase = append(r.AtErase, slip)
 		}
 	case procedure.IncidentScored:
 		if ev.Kind == DrillKind && ev.Result == Quit.String() {

@@ -1,0 +1,37 @@
+package drill
+
+import (
+	"strings"
+	"testing"
+
+	"twobin/procedure"
+)
+
+// What is refused at the erase is told with its moment and reason; it is nothing out of its order, whether or not the same
+// thing tried too early is one.
+func TestRefusedAtTheErase(t *testing.T) {
+	t.Parallel()
+	const why = `"A002" is not the label of this roll.`
+	s := (&script{run: 1}).
+		add(a1, procedure.Refused{Asked: "erase", Due: "bin", Why: "bin is due."}).
+		add(a1, procedure.Refused{Asked: "erase", Due: "erase", Why: why})
+	r := Result{}
+	for _, e := range s.es {
+		r.take(&Plan{}, e)
+	}
+	if len(r.Slips) != 1 || r.Slips[0].Due != "bin" {
+		t.Errorf("out of order: %+v, want the first one only", r.Slips)
+	}
+	if len(r.AtErase) != 1 || r.AtErase[0].Why != why {
+		t.Errorf("at the erase: %+v, want the second one only", r.AtErase)
+	}
+	var b strings.Builder
+	if err := Debrief(&b, Drill{}, r, nil); err != nil {
+		t.Fatal(err)
+	}
+	for _, want := range []string{"refused at the erase, once; nothing was removed by it", "(A001): " + why, "read the label from the tape you kept"} {
+		if !strings.Contains(b.String(), want) {
+			t.Errorf("the debrief lacks %q:\n%s", want, b.String())
+		}
+	}
+}
