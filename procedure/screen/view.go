@@ -52,8 +52,16 @@ func (p page) small() string {
 	return strings.Join(lines[:min(len(lines), p.h)], "\n")
 }
 
-// tightest is the last of the steps in which parts of the ordinary view shrink.
-const tightest = 4
+// The ordinary view shrinks in steps until it fits: what can be read elsewhere goes first, what was not read yet last.
+const (
+	roomy        = iota
+	notesCounted // open notes: how many there are, the board has them
+	noBlanks
+	handsBrief  // what the hands do, in one line
+	copyBrief   // the copy without its destinations, and no more than two messages
+	newestOnly  // of the messages, the newest
+	reasonLater // in a drill, the coach's reason waits
+)
 
 // usual is the ordinary view: strip, step, prompt, and what runs beside it. Parts that can wait shrink until it fits.
 func (p page) usual(m *model) string {
@@ -64,7 +72,7 @@ func (p page) usual(m *model) string {
 	foot := append([]string{rule(p.w)}, p.help(p.helpKeys(m))...)
 	room := p.h - len(foot)
 	var body []string
-	for tight := range tightest + 1 {
+	for tight := range reasonLater + 1 {
 		body = append([]string{}, top...)
 		for _, part := range [][]string{
 			p.head(), p.hands(tight), p.shown(), p.asked(m), p.notices(tight, m.trouble), p.around(tight), p.copying(tight), p.notes(tight),
@@ -72,7 +80,7 @@ func (p page) usual(m *model) string {
 			if len(part) == 0 {
 				continue
 			}
-			if tight < 2 && len(body) > len(top) {
+			if tight < noBlanks && len(body) > len(top) {
 				body = append(body, "")
 			}
 			body = append(body, part...)
@@ -206,7 +214,7 @@ func (p page) clocks() string {
 // hands is what the hands do; in brief, or where room is short, in one line.
 func (p page) hands(tight int) []string {
 	s := p.v.Step
-	if (p.v.Brief || tight >= 3 || len(s.Hands) == 0) && s.Brief != "" {
+	if (p.v.Brief || tight >= handsBrief || len(s.Hands) == 0) && s.Brief != "" {
 		return p.wrap(p.t(s.Brief), 0)
 	}
 	var out []string

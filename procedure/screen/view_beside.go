@@ -19,7 +19,13 @@ func (p page) notices(tight int, trouble string) []string {
 	if trouble != "" {
 		out = p.notice(procedure.Notice{Grade: "look", What: "That could not be done: " + trouble, Do: "try again; if it stays like this, quit. The shift goes on where it left off."})
 	}
-	show := max(1, 3-tight)
+	show := 3
+	switch {
+	case tight >= newestOnly:
+		show = 1
+	case tight >= copyBrief:
+		show = 2
+	}
 	ns := p.v.Notices
 	for i := len(ns) - 1; i >= 0; i-- {
 		if len(ns)-i > show {
@@ -68,7 +74,7 @@ func (p page) copying(tight int) []string {
 		line += ", " + procedure.Clockface(c.Left) + " left"
 	}
 	out := p.wrap(line, 0)
-	if tight >= 3 {
+	if tight >= copyBrief {
 		return out
 	}
 	for _, d := range c.Dests {
@@ -125,7 +131,7 @@ func (p page) notes(tight int) []string {
 		return nil
 	}
 	const few = 2
-	if tight > 0 || len(ns) > few {
+	if tight >= notesCounted || len(ns) > few {
 		return p.wrap(fmt.Sprintf("Open notes: %d, on the board.", len(ns)), 0)
 	}
 	var out []string

@@ -124,7 +124,7 @@ func (p page) world() []string {
 // around is the drill's world in the ordinary view. Where room is shortest the coach's reason waits: what is to be seen
 // and heard does not.
 func (p page) around(tight int) []string {
-	if tight == tightest {
+	if tight >= reasonLater {
 		p.v.Reason = ""
 	}
 	return p.world()
