@@ -79,6 +79,27 @@ func TestCloseLooksAtCopies(t *testing.T) {
 	}
 }
 
+// TestCloseListsWhatDoesNotAddUp: counts that stay wrong are named where the close asks whether it may close with them.
+func TestCloseListsWhatDoesNotAddUp(t *testing.T) {
+	t.Parallel()
+	r := oneGreen(t)
+	r.ask("next", "c")
+	for range 2 {
+		r.ask("close.tapes", "3")
+	}
+	for range 2 {
+		r.ask("close.book", "2")
+	}
+	r.out.await(t, "open: tapes kept do not match: 3 counted, 1 roll handled")
+	r.out.await(t, "open: book lines do not match: 2 counted, 1 roll logged")
+	r.out.await(t, "[close.done] It does not add up.")
+	r.say("o")
+	r.out.await(t, "Closing code: ")
+	if got := r.runner.Shift().OpenPoints; len(got) != 2 {
+		t.Errorf("open points = %q, want the two counts", got)
+	}
+}
+
 // TestCloseWithADriveNotSeen: the shift closes only "with open points", which name the drive; a drive that was dropped
 // is not looked for.
 func TestCloseWithADriveNotSeen(t *testing.T) {

@@ -18,20 +18,33 @@ func (r *Runner) close() error {
 	}
 	d := &r.draft
 	d.openOK, d.standOK, d.sheetOK, d.tapes, d.lines = false, false, false, 0, 0
-	r.sayOpen(r.shift.Open())
+	r.notices = nil
 	return nil
 }
 
-func (r *Runner) sayOpen(open []string) {
-	r.notices = nil
-	const show = 3
+// amiss is what does not add up, when the close asks what to do about it.
+func (r *Runner) amiss() []string {
+	if r.prompt == nil {
+		return nil
+	}
+	var open []string
+	switch s := r.shift; r.prompt.ID {
+	case "close.open":
+		open = s.Open()
+	case "close.copies":
+		open = s.Stood.Open()
+	case "close.done":
+		open = s.Points()
+	}
+	var out []string
+	const show = 6
 	for i, o := range open {
 		if i == show {
-			r.notify(Notice{Grade: "look", What: fmt.Sprintf("and %d more; the board and the hand-over list them.", len(open)-show)})
-			return
+			return append(out, fmt.Sprintf("and %d more; the hand-over lists them", len(open)-show))
 		}
-		r.notify(Notice{Grade: "look", What: "Open: " + Plain(o) + ".", lasting: true})
+		out = append(out, Plain(o))
 	}
+	return out
 }
 
 // maxCounts is how often a wrong count at the close is asked again before it becomes an open point.
@@ -247,8 +260,9 @@ func (r *Runner) sayStood(ev *CopiesLooked) {
 			plural(ev.Rolls, "roll"), plural(len(ev.Dests), "drive"))})
 		return
 	}
-	r.sayOpen(open)
-	r.notices[len(r.notices)-1].Do = "plug in what is missing, then look again; a drive that has left for good: drop NAME."
+	r.notices = nil
+	r.notify(Notice{Grade: "look", What: "The last look did not find every copy in order.",
+		Do: "plug in what is missing, then look again; a drive that has left for good: drop NAME.", lasting: true})
 	r.ring("fault")
 }
 

@@ -198,6 +198,7 @@ func (r *Runner) note(t string) error {
 	ev := NoteMade{ID: len(r.shift.Notes) + 1, Text: t}
 	roll := r.rollHere()
 	first, rest, more := strings.Cut(t, " ")
+	first = strings.TrimSuffix(first, ":")
 	if l, err := ParseLabel(first); more && err == nil && r.shift.Rolls[l] != nil {
 		roll, ev.Text = l, rest
 	} else if c, err := ParseCamera(first); more && err == nil && r.shift.Colour(c) != "" && first == string(c) {

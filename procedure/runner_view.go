@@ -126,6 +126,7 @@ func (r *Runner) picture() *snapshot {
 			v.Shown = []string{"Closing code: " + r.code}
 		}
 	}
+	v.Amiss = r.amiss()
 	if v.Away {
 		v.AwayText = []string{"You are at: " + v.Step.Title + ".", "Next is: " + v.Step.Next + "."}
 	}

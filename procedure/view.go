@@ -159,6 +159,8 @@ type View struct {
 	Notices []Notice
 	// Shown are figures that are shown once, to be written into the book, one a line.
 	Shown []string
+	// Amiss lists what does not add up, one line each, while the close asks what to do about it.
+	Amiss []string
 	Copy  *CopyView
 	// Clocks that run now.
 	Clocks []Clock

@@ -21,6 +21,7 @@ type printer struct {
 	working string
 	lock    string
 	shown   string
+	amiss   string
 	away    bool
 	bellSeq int
 	reader  string
@@ -71,6 +72,12 @@ func (p *printer) show(v procedure.View) {
 		p.shown = s
 		if s != "" {
 			p.line("for the book: " + s)
+		}
+	}
+	if s := strings.Join(v.Amiss, "; "); s != p.amiss {
+		p.amiss = s
+		for _, a := range v.Amiss {
+			p.line("open: " + a)
 		}
 	}
 	if v.Prompt != nil && !v.Away && (v.Prompt.Seq != p.seq || p.again) {

@@ -85,6 +85,13 @@ func scenes() []scene {
 	look := at(procedure.StepLook, askHidden("look.SHUTTLE", "On SHUTTLE: Open A003/CLIPS. What stands for the dots: scene-a-····.mov"))
 	look.Strip.Reader, look.Strip.ReaderNote, look.Strip.Desk = "", "empty", []procedure.Label{"A003"}
 	look.Clocks = []procedure.Clock{{Name: "desk", Since: 42 * time.Second, Limit: 3 * time.Minute}}
+	adds := next
+	adds.Step = procedure.StepView{Title: "Close", Mark: "due", Hands: []string{"The close of the shift."}}
+	adds.Prompt = pick("close.done", "It does not add up.", procedure.Option{Key: "b", Text: "back to work"}, procedure.Option{Key: "o", Text: "close with these open points"})
+	adds.Notices = []procedure.Notice{{Grade: "info", What: "Last look: the copies of 3 rolls stand on 2 drives, every file by its name and size."},
+		{Grade: "info", What: "The log sheet is written: /home/kim/twobin/sheets/day003.csv, .xlsx, .html."}}
+	adds.Amiss = []string{"A004 is in the red bin", "B003 is on hold: the tape reads B008", "A006 has not come in", "tapes kept do not match: 4 counted, 3 rolls handled",
+		"book lines do not match: 5 counted, 4 rolls logged"}
 	closed := eraseView()
 	closed.Lock[4].Holds, closed.Lock[4].Says = false, "RAID is not mounted"
 	closed.Notices = []procedure.Notice{{Grade: "look", What: "\"A004\" is not the label of this roll.", Do: "nothing was removed. Read it from the tape you kept; not sure: put back."}}
@@ -112,6 +119,7 @@ func scenes() []scene {
 		{name: "why", view: log, keys: []string{"?"}}, {name: "board", view: log, keys: []string{"ctrl+b"}},
 		{name: "hold-line", view: log, keys: []string{"ctrl+o", "no sound on it"}},
 		{name: "count-shown", view: count}, {name: "count-asked", view: countAsk}, {name: "pull", view: pull}, {name: "look", view: look},
+		{name: "close-amiss", view: adds},
 		{name: "erase", view: eraseView(), keys: []string{"A00"}}, {name: "erase-closed", view: drill(closed)},
 		{name: "erase-why", view: eraseView(), keys: []string{"?"}},
 		{name: "away", view: count, then: away}, {name: "away-back", view: drill(count), then: away, keys: []string{"x"}},

@@ -75,7 +75,7 @@ func (p page) usual(m *model) string {
 	for tight := range reasonLater + 1 {
 		body = append([]string{}, top...)
 		for _, part := range [][]string{
-			p.head(), p.hands(tight), p.shown(), p.asked(m), p.notices(tight, m.trouble), p.around(tight), p.copying(tight), p.notes(tight),
+			p.head(), p.hands(tight), p.shown(), p.amiss(tight), p.asked(m), p.notices(tight, m.trouble), p.around(tight), p.copying(tight), p.notes(tight),
 		} {
 			if len(part) == 0 {
 				continue
@@ -229,6 +229,22 @@ func (p page) shown() []string {
 	var out []string
 	for _, f := range p.v.Shown {
 		out = append(out, p.bold(p.wrap(p.t(f), 4))...)
+	}
+	return out
+}
+
+// amiss is what does not add up at the close, above the question what to do about it.
+func (p page) amiss(tight int) []string {
+	as, more := p.v.Amiss, 0
+	if few := 3; tight >= copyBrief && len(as) > few {
+		as, more = as[:few], len(as)-few
+	}
+	var out []string
+	for _, a := range as {
+		out = append(out, p.bold(p.wrap("Open: "+p.t(a), 0))...)
+	}
+	if more > 0 {
+		out = append(out, p.wrap(fmt.Sprintf("and %d more lines; a larger window shows them, and the hand-over", more), 0)...)
 	}
 	return out
 }
