@@ -38,6 +38,8 @@ func routineParts() []part {
 			sizes: [3]int{100_000, 4_000_000, 10_000_000}, figures: []want{{name: "random sequences", n: 10_000_000}}},
 		{name: "mutants: lock and erase", pkg: "./guard", run: "TestMutants", args: []string{"-tags", "mutants"}, env: "TWOBIN_MUTANTS_SHARE",
 			sizes: [3]int{60, 8, 1}, figures: []want{{name: "mutants of lock and erase killed", n: 640}, {name: "mutants of lock and erase alive", atMost: true}}},
+		{name: "mutants: the shift's fold", pkg: "./guard", run: "TestShiftMutants", args: []string{"-tags", "mutants"}, env: "TWOBIN_MUTANTS_SHARE",
+			sizes: [3]int{60, 12, 1}, figures: []want{{name: "mutants of shift killed", n: 750}, {name: "mutants of shift alive", atMost: true}}},
 	}
 }
 

@@ -6,6 +6,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 	"testing/synctest"
@@ -25,8 +26,11 @@ type loopCard struct {
 	t                     testing.TB
 	image, loop, at, kind string
 	mounted               bool
-	aside                 string // the program that serves the file system, where the kernel does not know it
+	aside                 []string // the program that serves the file system, where the kernel does not know it
 }
+
+// asides are the programs that serve a file system outside the kernel, with what stands before volume and folder.
+var asides = map[string][]string{"exfat": {"mount.exfat-fuse"}, "vfat": {"fusefat", "-o", "rw+"}}
 
 // newLoopCard makes the file system; it is not mounted yet. at is where it will be.
 func newLoopCard(t testing.TB, kind, at string) *loopCard {
@@ -38,13 +42,12 @@ func newLoopCard(t testing.TB, kind, at string) *loopCard {
 	if os.Geteuid() != 0 {
 		lacks = "root"
 	}
-	tools, aside := []string{"mkfs." + kind, "losetup"}, ""
+	tools, aside := []string{"mkfs." + kind, "losetup"}, []string(nil)
 	if known, err := os.ReadFile("/proc/filesystems"); err != nil || !bytes.Contains(known, []byte("\t"+kind+"\n")) {
-		if kind != "exfat" {
+		if aside = asides[kind]; aside == nil {
 			t.Skipf("lacks %s in the kernel", kind)
 		}
-		aside = "mount.exfat-fuse"
-		tools = append(tools, aside)
+		tools = append(tools, aside[0])
 	}
 	for _, tool := range tools {
 		if _, err := exec.LookPath(tool); err != nil {
@@ -91,8 +94,8 @@ func (c *loopCard) seat(in bool) {
 	}
 	var err error
 	switch {
-	case in && c.aside != "":
-		err = exec.Command(c.aside, c.loop, c.at).Run()
+	case in && c.aside != nil:
+		err = exec.Command(c.aside[0], append(slices.Clone(c.aside[1:]), c.loop, c.at)...).Run()
 	case in:
 		err = unix.Mount(c.loop, c.at, c.kind, unix.MS_NOATIME, "")
 	default:
