@@ -391,3 +391,19 @@ func TestCamerasComeFirst(t *testing.T) {
 		t.Errorf("%d lines, 24 are there", n)
 	}
 }
+
+// TestOpenPointsAreTold: a shift that was closed with open points says so on its board, with each of them.
+func TestOpenPointsAreTold(t *testing.T) {
+	t.Parallel()
+	b := Board{Production: "Harbour Lights", Closed: true, OpenAtEnd: []string{"A004 is in the red bin", "book lines do not match"}}
+	text := b.Text(80, 24)
+	for _, want := range []string{"closed  Harbour Lights", "\nleft open A004 is in the red bin\n", "book lines do not match"} {
+		if !strings.Contains(text, want) {
+			t.Errorf("the board lacks %q:\n%s", want, text)
+		}
+	}
+	b.OpenAtEnd = nil
+	if text := b.Text(80, 24); strings.Contains(text, "left open") {
+		t.Errorf("nothing was left open:\n%s", text)
+	}
+}

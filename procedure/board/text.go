@@ -211,7 +211,8 @@ func numbers(nums []int, width int) string {
 	return fmt.Sprintf("%s +%d", out, len(nums)-done)
 }
 
-// below is everything under the table, in at most room lines: what lingers, room on the drives, notes.
+// below is everything under the table, in at most room lines: what the shift was closed with,
+// what lingers, room on the drives, notes.
 func (b Board) below(width, room int) []string {
 	var linger, drives, notes []string
 	for _, l := range b.Lingers {
@@ -230,7 +231,7 @@ func (b Board) below(width, room int) []string {
 		name  string
 		items []string
 		room  int
-	}{{"lingers", linger, 0}, {"room left", drives, 0}, {"notes", notes, 0}}
+	}{{"left open", b.OpenAtEnd, 0}, {"lingers", linger, 0}, {"room left", drives, 0}, {"notes", notes, 0}}
 	// One line each first, in this order; then more where there is more to say.
 	for more := true; more && room > 0; {
 		more = false
