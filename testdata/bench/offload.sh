@@ -1,8 +1,8 @@
 #!/usr/bin/env bash
 # Compares whole processes on one disk: `twobin copy` against what a person would otherwise type. Cold caches, variants in
-# turn, medians. Needs root (it drops caches), xxhsum, fio, /usr/bin/time and room for four times the card.
+# turn, medians. Needs root (it drops caches), xxhsum, fio, /usr/bin/time and room: for four times the long takes, for thirteen times the frames.
 #
-#   LONG=12 FRAMES=20000 REPS=5 DESTS="3 2 1" VARIANTS="twobin B1c B3 floor" PACED=1 BENCH_DIR=/somewhere testdata/bench/offload.sh
+#   LONG=12 FRAMES=20000 REPS=5 DESTS="3 2 1" CARDS="long frames" VARIANTS="twobin B1c B3 floor" PACED=1 SETTLE=65 BENCH_DIR=/somewhere testdata/bench/offload.sh
 #
 # DESTS="" measures the paced drives alone, PACED=0 leaves them out.
 #
@@ -13,19 +13,32 @@
 # Paced     drives of fixed rates in memory, against the least time that their rates allow (not this disk's mood)
 set -euo pipefail
 cd "$(dirname "$0")/../.."
-LONG=${LONG:-12} FRAMES=${FRAMES:-20000} REPS=${REPS:-5} DESTS=${DESTS-"3 2 1"} VARIANTS=${VARIANTS:-"twobin B1c B3 floor"} PACED=${PACED:-1}
+LONG=${LONG:-12} FRAMES=${FRAMES:-20000} REPS=${REPS:-5} DESTS=${DESTS-"3 2 1"} CARDS=${CARDS:-"long frames"} VARIANTS=${VARIANTS:-"twobin B1c B3 floor"} PACED=${PACED:-1} SETTLE=${SETTLE:-65}
 work=$(mktemp -d "${BENCH_DIR:-.}/twobin-bench.XXXXXX")
 work=$(cd "$work" && pwd)
 trap 'rm -rf "$work"' EXIT
 go build -o "$work/twobin" .
-mkdir "$work/long" "$work/frames" "$work/home"
+mkdir "$work/long" "$work/frames" "$work/home" "$work/old"
 if [ -n "$DESTS" ]; then
   go run testdata/bench/cards.go long "$LONG" "$work/long"
   go run testdata/bench/cards.go frames "$FRAMES" "$work/frames"
 fi
 
 drop() { sync; echo 3 >/proc/sys/vm/drop_caches; }
-fresh() { for i in 1 2 3; do rm -rf "$work/d$i"; mkdir "$work/d$i"; done; drop; }
+# ext4 does not give out again the inodes of files deleted in the last minute, and looks at each of them when it makes a
+# new file: deleting 60,000 small files would slow the next variant by a sixth. They are kept while there is room for one
+# more round.
+fresh() { # card
+  for i in 1 2 3; do
+    if [ "$1" = frames ] && [ -d "$work/d$i" ]; then mv "$work/d$i" "$(mktemp -d "$work/old/XXXXXX")"; fi
+    rm -rf "$work/d$i"; mkdir "$work/d$i"
+  done
+  drop
+}
+round() { # MiB that one round writes
+  local free; free=$(df -m --output=avail "$work" | tail -1)
+  if [ -n "$(ls "$work/old")" ] && [ "$free" -lt "$1" ]; then rm -rf "$work/old"; mkdir "$work/old"; sync; sleep "$SETTLE"; fi
+}
 
 v_twobin() { # card dests
   local to=(); for i in $(seq "$2"); do to+=(--to "$work/d$i"); done
@@ -59,14 +72,15 @@ v_floor() {
 export -f drop v_twobin v_B1c v_B3 v_floor; export work
 
 median() { sort -g | awk '{a[NR]=$1} END {print a[int((NR+1)/2)]}'; }
-for card in ${DESTS:+long frames}; do
+for card in ${DESTS:+$CARDS}; do
   mb=$(du -sm --apparent-size "$work/$card" | cut -f1)
   fio --name=lay --filename="$work/src.fio" --size="${mb}M" --rw=write --bs=4m --direct=1 --minimal >/dev/null
   for n in $DESTS; do
     : >"$work/times"
     for _ in $(seq "$REPS"); do
+      round $((mb * n * ($(wc -w <<<"$VARIANTS") + 1)))
       for v in $VARIANTS; do
-        fresh
+        fresh "$card"
         /usr/bin/time -f "$v %e %U %S %M" -a -o "$work/times" bash -euo pipefail -c "v_$v $card $n"
       done
     done
