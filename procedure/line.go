@@ -19,7 +19,7 @@ func Commands() []Command {
 		{"put back", "", "leave a critical step: card out, tape on, back into its bin"},
 		{"hold", "REASON", "put the roll under way on hold (or: hold LABEL REASON)"},
 		{"arrived", "LABEL", "a card arrives"},
-		{"note", "TEXT", "pin a note to the roll, or begin with a label or camera letter"},
+		{"note", "TEXT", "pin a note to the roll; or begin with a label, or a camera as B:"},
 		{"done", "NUMBER", "a note is dealt with"},
 		{"away", "", "you are called away; say back when you return"},
 		{"back", "", "you are back"},

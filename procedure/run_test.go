@@ -557,14 +557,14 @@ func TestMisfitNoteAndOperator(t *testing.T) {
 	r := newRig(t).start().setUp()
 	r.receive("A001")
 	r.out.await(t, "[next]")
-	r.say("misfit the reader stands on the right here", "note A001 ask for the sound report", "note A: gate check at lunch", "note Ask for lunch", "operator Sasha", "why", "help")
+	r.say("misfit the reader stands on the right here", "note A001 ask for the sound report", "note A: gate check at lunch", "note A card came late", "operator Sasha", "why", "help")
 	r.out.await(t, "Noted for the trainer")
 	r.out.await(t, "why: ")
 	r.out.await(t, "put back")
 	r.say("p")
 	r.out.await(t, "[pick.card]")
 	s := r.runner.Shift()
-	if len(s.Notes) != 3 || s.Notes[0].Roll != "A001" || s.Notes[1].Camera != "A" || s.Notes[1].Text != "gate check at lunch" || s.Notes[2].Camera != "" || s.Operator != "Sasha" {
+	if len(s.Notes) != 3 || s.Notes[0].Roll != "A001" || s.Notes[1].Camera != "A" || s.Notes[1].Text != "gate check at lunch" || s.Notes[2].Camera != "" || s.Notes[2].Text != "A card came late" || s.Operator != "Sasha" {
 		t.Errorf("notes %+v, operator %s", s.Notes, s.Operator)
 	}
 }

@@ -198,10 +198,10 @@ func (r *Runner) note(t string) error {
 	ev := NoteMade{ID: len(r.shift.Notes) + 1, Text: t}
 	roll := r.rollHere()
 	first, rest, more := strings.Cut(t, " ")
-	first = strings.TrimSuffix(first, ":")
-	if l, err := ParseLabel(first); more && err == nil && r.shift.Rolls[l] != nil {
+	letter, colon := strings.CutSuffix(first, ":") // "A card without a case" is not about camera A
+	if l, err := ParseLabel(letter); more && err == nil && r.shift.Rolls[l] != nil {
 		roll, ev.Text = l, rest
-	} else if c, err := ParseCamera(first); more && err == nil && r.shift.Colour(c) != "" && first == string(c) {
+	} else if c, err := ParseCamera(letter); more && colon && err == nil && r.shift.Colour(c) != "" && letter == string(c) {
 		roll, ev.Camera, ev.Text = "", c, rest
 	}
 	return r.told(r.record(roll, ev))

@@ -213,7 +213,7 @@ type (
 		Roll   Label
 		Reason string
 	}
-	// DoNote pins a note to the roll under way, or to what its first word names (a label or camera letter).
+	// DoNote pins a note to the roll under way, or to what its first word names (a label, or a camera as "B:").
 	DoNote     struct{ Text string }
 	DoNoteDone struct{ ID int }
 	// DoArrived logs a new arrival.

@@ -138,7 +138,7 @@ func (h glassHands) command(word, key, text, next string) {
 		h.glass.choose(key, next)
 		return
 	}
-	question := map[string]string{"hold": "For what reason", "arrived": "Label on its tape", "note": "pins it there"}[word]
+	question := map[string]string{"hold": "For what reason", "arrived": "Label on its tape", "note": "it is pinned there"}[word]
 	h.glass.choose(key, question)
 	h.fill(text, next)
 }

@@ -47,7 +47,7 @@ func (m *model) commandFor(k tea.KeyMsg) *command {
 	case key.Matches(k, m.keys.hold):
 		return with("Put this roll on hold. For what reason?", func(s string) procedure.Intent { return procedure.DoHold{Reason: s} })
 	case key.Matches(k, m.keys.note):
-		return with("Note. A label or camera letter as first word pins it there.", func(s string) procedure.Intent { return procedure.DoNote{Text: s} })
+		return with("Note. With a label (A003) or a camera (B:) as first word it is pinned there.", func(s string) procedure.Intent { return procedure.DoNote{Text: s} })
 	case key.Matches(k, m.keys.arrived):
 		return with("A card arrived. Label on its tape?", func(s string) procedure.Intent { return procedure.DoArrived{Label: s} })
 	case key.Matches(k, m.keys.misfit):

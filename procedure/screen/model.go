@@ -89,6 +89,7 @@ type model struct {
 	command   *command
 	panel     panel
 	scroll    int
+	digits    string // of a note's number, on the board
 	backAsk   bool
 	board     []string
 	noticedAt time.Time

@@ -239,6 +239,17 @@ func TestBoardClosesNotes(t *testing.T) {
 	x := drive(t, v, 80, 24, false)
 	x.press("ctrl+b", "1", "2")
 	x.want(procedure.DoNoteDone{ID: 2})
+
+	// Numbers of two digits, and one that another begins with.
+	v.Notes = []procedure.Note{{ID: 1, Text: "a"}, {ID: 12, Text: "b"}, {ID: 13, Text: "c"}, {ID: 20, Text: "d"}}
+	for _, c := range []struct {
+		keys []string
+		want int
+	}{{[]string{"1", "enter"}, 1}, {[]string{"1", "2"}, 12}, {[]string{"9", "1", "3"}, 13}, {[]string{"2", "0"}, 20}} {
+		x := drive(t, v, 80, 24, false)
+		x.press(append([]string{"ctrl+b"}, c.keys...)...)
+		x.want(procedure.DoNoteDone{ID: c.want})
+	}
 }
 
 // The board is the desk's own, drawn for the room there is; while a label or a figure is asked it is not shown, as it

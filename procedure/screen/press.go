@@ -1,6 +1,7 @@
 package screen
 
 import (
+	"strconv"
 	"strings"
 	"unicode"
 
@@ -68,19 +69,48 @@ func (m *model) keyPanel(k tea.KeyMsg) tea.Cmd {
 		m.scroll = max(0, m.scroll-m.h/2)
 		return nil
 	}
-	if n := int(one(k) - '0'); m.panel == panelBoard && n >= 1 && n <= 9 {
-		for _, note := range m.view.Notes {
-			if note.ID == n {
-				return m.do(procedure.DoNoteDone{ID: n})
-			}
-		}
-		return nil
+	if digit := one(k); m.panel == panelBoard && digit >= '0' && digit <= '9' {
+		return m.noteDigit(string(digit))
 	}
-	m.panel = panelNone
+	if k.Type == tea.KeyEnter && m.digits != "" {
+		return m.noteDone(m.digits)
+	}
+	m.panel, m.digits = panelNone, ""
 	return nil
 }
 
-func (m *model) open(p panel) { m.panel, m.scroll = p, 0 }
+// noteDigit takes one digit of the number of a note that is done. As soon as no other open note's number begins with what
+// was pressed, it is done; until then another digit or enter is waited for.
+func (m *model) noteDigit(digit string) tea.Cmd {
+	m.digits += digit
+	beginning := 0
+	for _, note := range m.view.Notes {
+		if strings.HasPrefix(strconv.Itoa(note.ID), m.digits) {
+			beginning++
+		}
+	}
+	switch beginning {
+	case 0:
+		m.digits = ""
+		return nil
+	case 1:
+		return m.noteDone(m.digits)
+	}
+	return nil
+}
+
+// noteDone says that the open note with that number is done; when there is none yet, more digits are waited for.
+func (m *model) noteDone(number string) tea.Cmd {
+	for _, note := range m.view.Notes {
+		if strconv.Itoa(note.ID) == number {
+			m.digits = ""
+			return m.do(procedure.DoNoteDone{ID: note.ID})
+		}
+	}
+	return nil
+}
+
+func (m *model) open(p panel) { m.panel, m.scroll, m.digits = p, 0, "" }
 
 // keyCritical knows the step's own key, put back, and why.
 func (m *model) keyCritical(k tea.KeyMsg) tea.Cmd {

@@ -57,7 +57,7 @@ func (p page) board(drawn []string) []string {
 			out[i] = p.t(l)
 		}
 		if len(p.v.Notes) > 0 {
-			out = append(out, "", " A note that is done: press its number.")
+			out = append(out, "", " A note that is done: press its number; enter ends it.")
 		}
 		return out
 	}
@@ -80,7 +80,7 @@ func (p page) board(drawn []string) []string {
 		out = p.wrap("No roll is here.", 0)
 	}
 	if len(p.v.Notes) > 0 {
-		out = append(out, "", strings.Repeat(" ", margin)+p.st.bold.Render("Open notes")+" (press its number when it is done)")
+		out = append(out, "", strings.Repeat(" ", margin)+p.st.bold.Render("Open notes")+" (done: press its number; enter ends it)")
 	}
 	for _, n := range p.v.Notes {
 		out = append(out, p.wrap(p.note(n), 0)...)
