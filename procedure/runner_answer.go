@@ -176,6 +176,10 @@ func (r *Runner) answerNext(v string) error {
 		if len(held) == 0 {
 			return r.refuse("", "next", "No roll is on hold.", "")
 		}
+		if len(held) > 1 { // one may wait for an answer from set while another can go on
+			r.draft.which = whichHeld
+			return nil
+		}
 		return r.pick(held[0].Label)
 	case "e", "r":
 		return r.takeGreen(map[string]string{"e": "erase", "r": "return"}[v])
@@ -228,12 +232,21 @@ func (r *Runner) takeRoll(l Label, what string) error {
 	return err
 }
 
+// whichHeld is draft.which while it is asked which roll on hold is taken up.
+const whichHeld = "held"
+
 func (r *Runner) answerWhich(v string) error {
 	what := r.draft.which
 	r.draft.which = ""
 	l, err := ParseLabel(v)
 	if err != nil {
-		return r.refuse("", what, sentence(err.Error()), "read it from the tape you kept.")
+		return r.refuse("", what, sentence(err.Error()), "read it from its tape.")
+	}
+	if what == whichHeld {
+		if roll := r.shift.Rolls[l]; roll == nil || roll.Held == nil {
+			return r.refuse("", what, fmt.Sprintf("%s is not on hold.", l), "read the label of a roll with red tape.")
+		}
+		return r.pick(l)
 	}
 	if err := r.takeRoll(l, what); err != nil {
 		r.notify(Notice{Grade: "look", What: string(l) + ": " + whyOf(err) + "."})

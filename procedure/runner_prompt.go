@@ -79,6 +79,8 @@ func (r *Runner) ask() *Prompt {
 		return d.arriving.ask(s, r.lastFrom(d.arriving.label.Camera()))
 	case len(d.gap) > 0:
 		return text("receive.gap", "Not come in: "+labels(d.gap)+". Ask for it now. What is the answer?", "")
+	case d.which == whichHeld:
+		return hidden("held.which", "Which roll on hold? Type the label, as on its tape.")
 	case d.which != "":
 		return hidden(d.which+".which", "Which roll? Type the label, as on the tape you kept.")
 	}

@@ -46,7 +46,7 @@ var faultWords = map[guard.Kind]Notice{
 	guard.KindExists: {
 		What: "{roll} on {on}: another file of that name stands there{path}.",
 		Safe: "it was left as it is; the card is whole.",
-		Do:   "find out whose it is. Label used twice? Ask, then pick {roll} again.",
+		Do:   "label used twice, or another card copied under it? Ask, then pick {roll} again.",
 	},
 	guard.KindSourceRead: {
 		What: "{roll}: the card cannot be read{path}.",

@@ -95,6 +95,12 @@ func (p *Player) Next(v procedure.View) Move {
 		return p.book(v, eyes)
 	case "look":
 		return p.look(v, rest)
+	case "held":
+		for _, l := range v.Strip.Held {
+			if !leaveHeld(p.s.Shift().Roll(l)) {
+				return p.answer(v, string(l), "")
+			}
+		}
 	case "reseat", "erase", "return":
 		return p.green(v, eyes)
 	case "close":
@@ -186,8 +192,10 @@ func (p *Player) next(v procedure.View, eyes world.Eyes) Move {
 		}
 		return p.answer(v, "a", "")
 	}
-	if len(v.Strip.Held) > 0 {
-		return p.takeUp(v, eyes, s.Roll(v.Strip.Held[0]))
+	for _, l := range v.Strip.Held {
+		if r := s.Roll(l); !leaveHeld(r) {
+			return p.takeUp(v, eyes, r)
+		}
 	}
 	if len(v.Strip.Red) > 0 {
 		return p.answer(v, "p", "")
@@ -200,6 +208,12 @@ func (p *Player) next(v procedure.View, eyes world.Eyes) Move {
 		return p.answer(v, "r", "")
 	}
 	return p.answer(v, "c", "")
+}
+
+// leaveHeld: another card's files stand under the roll's label, and did before. Nobody at the cart may move them.
+func leaveHeld(r *procedure.Roll) bool {
+	const tries = 3
+	return r.Held != nil && len(r.Holds) > tries && strings.Contains(r.Held.Reason, "another file of that name")
 }
 
 // takeUp puts right what a hold was for, as far as the cart can, then takes the roll up.
