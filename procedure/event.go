@@ -65,7 +65,8 @@ type CopyNote struct {
 }
 
 // StandNote is what the last look found on one destination. Seen false: it was not there to be looked at, and Why says
-// so. Rolls counts those whose copy stands there whole; Points names the others, More those that Points has no room for.
+// so. Rolls counts those whose copy stands there whole; Points names the others. More is only in older journals, which
+// named twenty: how many others there were.
 type StandNote struct {
 	Dest   string       `json:"dest"`
 	Seen   bool         `json:"seen"`

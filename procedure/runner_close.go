@@ -212,8 +212,13 @@ func (r *Runner) lastLook() {
 	})
 }
 
-// mostPoints bounds how many rolls the last look names on one destination.
-const mostPoints = 20
+// mostPoints bounds how many rolls of one destination stand among the open points with their reasons; of the rest, the
+// labels. Beyond it the journal has a reason of fewer signs, so that its line stays short, but every label.
+const (
+	mostPoints = 20
+	longWhy    = 200
+	shortWhy   = 60
+)
 
 // standsThere looks at one destination. A drive that goes away meanwhile is not asked for the rest of its rolls.
 func (r *Runner) standsThere(ctx context.Context, st standing) StandNote {
@@ -223,11 +228,11 @@ func (r *Runner) standsThere(ctx context.Context, st standing) StandNote {
 		return n
 	}
 	point := func(l Label, why string) {
-		if len(n.Points) == mostPoints {
-			n.More++
-			return
+		room := longWhy
+		if len(n.Points) >= mostPoints {
+			room = shortWhy
 		}
-		n.Points = append(n.Points, StandPoint{l, clip(why, 200)})
+		n.Points = append(n.Points, StandPoint{l, clip(why, room)})
 	}
 	n.Seen = true
 	for _, k := range st.rolls {

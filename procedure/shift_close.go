@@ -1,6 +1,10 @@
 package procedure
 
-import "fmt"
+import (
+	"fmt"
+	"strconv"
+	"strings"
+)
 
 // applyClose folds the close of the shift.
 func (s *Shift) applyClose(e Entry) error {
@@ -77,8 +81,16 @@ func (c *CopiesLooked) Open() []string {
 			out = append(out, d.Dest+" was not seen at the last look: "+d.Why)
 			continue
 		}
-		for _, p := range d.Points {
+		var rest []Label
+		for i, p := range d.Points {
+			if i >= mostPoints {
+				rest = append(rest, p.Roll)
+				continue
+			}
 			out = append(out, "on "+d.Dest+", "+string(p.Roll)+": "+p.Why)
+		}
+		if len(rest) > 0 {
+			out = append(out, fmt.Sprintf("on %s, %s more: %s", d.Dest, plural(len(rest), "roll"), strings.Join(LabelRuns(rest), " ")))
 		}
 		if d.More > 0 {
 			out = append(out, fmt.Sprintf("on %s, %s more", d.Dest, plural(d.More, "roll")))
@@ -107,16 +119,42 @@ func (c *CopiesLooked) Says(dest string) string {
 }
 
 // Amiss is what the last look found wrong with a roll's copy on a destination; empty: nothing, or it was not looked at.
+// A journal of before every roll was named has the number of the others only (More): there each roll of that destination
+// may be one of them, and none counts as in order.
 func (c *CopiesLooked) Amiss(dest string, l Label) string {
 	if c == nil {
 		return ""
 	}
 	for _, d := range c.Dests {
+		if d.Dest != dest {
+			continue
+		}
 		for _, p := range d.Points {
-			if d.Dest == dest && p.Roll == l {
+			if p.Roll == l {
 				return p.Why
 			}
 		}
+		if d.More > 0 {
+			return "maybe one of the rolls not in order that are not named: " + strconv.Itoa(d.More)
+		}
 	}
 	return ""
+}
+
+// LabelRuns writes labels as "first-last" where their numbers follow each other; the order stays.
+func LabelRuns(ls []Label) []string {
+	var out []string
+	for i := 0; i < len(ls); {
+		j := i
+		for j+1 < len(ls) && ls[j+1] == MakeLabel(ls[i].Camera(), ls[j].Number()+1) {
+			j++
+		}
+		t := string(ls[i])
+		if j > i {
+			t += "-" + string(ls[j])
+		}
+		out = append(out, t)
+		i = j + 1
+	}
+	return out
 }

@@ -1,8 +1,13 @@
 package procedure
 
 import (
+	"context"
+	"errors"
+	"slices"
 	"strings"
 	"testing"
+
+	"twobin/guard"
 )
 
 // closing is a shift with one finished roll whose close has begun and whose counts are right.
@@ -47,7 +52,7 @@ func TestClosePoints(t *testing.T) {
 			t.Errorf("Says(%s) = %q, want %q", dest, got, want)
 		}
 	}
-	if tp.s.Stood.Amiss("RAID", "A001") == "" || tp.s.Stood.Amiss("RAID", "A002") != "" || tp.s.Stood.Amiss("SHUTTLE", "A001") != "" {
+	if tp.s.Stood.Amiss("RAID", "A001") != "1 of 3 files at their size" || tp.s.Stood.Amiss("SHUTTLE", "A001") != "" {
 		t.Error("Amiss mixes up drives or rolls")
 	}
 	tp.refused(t, "", ShiftClosed{})
@@ -101,5 +106,91 @@ func TestOldCloseIsRead(t *testing.T) {
 	}
 	if got := tp.s.Stood.Says("RAID"); got != "" {
 		t.Errorf("it says of a look that was not taken: %q", got)
+	}
+}
+
+// TestCloseNamesEveryRoll: with more rolls amiss than the open points have room for, each is known as amiss and stands
+// there by its label. A journal of before has only the number of the rest: then every roll of that drive may be one.
+func TestCloseNamesEveryRoll(t *testing.T) {
+	t.Parallel()
+	n := StandNote{Dest: "RAID", Seen: true}
+	for i := 1; i <= mostPoints+3; i++ {
+		n.Points = append(n.Points, StandPoint{MakeLabel("A", i), "gone"})
+	}
+	look := CopiesLooked{Dests: []StandNote{{Dest: "VAN", Seen: true, Rolls: 23}, n}}
+	open := look.Open()
+	if want := "on RAID, 3 rolls more: A021-A023"; len(open) != mostPoints+1 || open[mostPoints] != want {
+		t.Errorf("open points = %q, want %d and then %q", open, mostPoints, want)
+	}
+	for i := 1; i <= mostPoints+3; i++ {
+		if l := MakeLabel("A", i); look.Amiss("RAID", l) != "gone" || look.Amiss("VAN", l) != "" {
+			t.Errorf("%s: amiss on RAID %q, on VAN %q", l, look.Amiss("RAID", l), look.Amiss("VAN", l))
+		}
+	}
+	if got := look.Amiss("RAID", "A024"); got != "" {
+		t.Errorf("A024 is amiss: %q", got)
+	}
+	n.Points, n.More = n.Points[:mostPoints], 1
+	old := CopiesLooked{Dests: []StandNote{{Dest: "VAN", Seen: true, Rolls: 23}, n}}
+	if got := old.Amiss("RAID", "A024"); !strings.HasPrefix(got, "maybe") {
+		t.Errorf("older: A024 is %q, want that it may be amiss", got)
+	}
+	if got := old.Open(); len(got) != mostPoints+1 || got[mostPoints] != "on RAID, 1 roll more" {
+		t.Errorf("older: open points = %q", got)
+	}
+	if got := old.Amiss("VAN", "A024"); got != "" {
+		t.Errorf("older: on VAN A024 is %q", got)
+	}
+}
+
+// gone is media on which no copy stands; its drives answer until, after so many copies, they are pulled.
+type gone struct {
+	Media
+	left int
+}
+
+func (g *gone) Stand(_ context.Context, _ Destination, p *guard.Proof) error {
+	switch {
+	case p != nil:
+		g.left--
+		return errors.New(strings.Repeat("0 of 9 files at their size ", 20))
+	case g.left < 0:
+		return errors.New("not mounted")
+	}
+	return nil
+}
+
+// lookAt takes the last look at a drive with so many rolls.
+func lookAt(rolls int, m *gone) StandNote {
+	st := standing{dest: Destination{Name: "RAID"}}
+	for i := 1; i <= rolls; i++ {
+		st.rolls = append(st.rolls, standingRoll{MakeLabel("A", i), true, &guard.Proof{}})
+	}
+	return (&Runner{cfg: Config{Media: m}}).standsThere(context.Background(), st)
+}
+
+// TestLastLookNamesEveryRoll: the journal has every roll whose copy is gone, the later ones with a shorter reason.
+func TestLastLookNamesEveryRoll(t *testing.T) {
+	t.Parallel()
+	n := lookAt(mostPoints+10, &gone{left: 100})
+	if !n.Seen || n.Rolls != 0 || len(n.Points) != mostPoints+10 || n.More != 0 {
+		t.Errorf("seen %v, %d in order, %d named, %d more", n.Seen, n.Rolls, len(n.Points), n.More)
+	}
+	for i, p := range n.Points {
+		most := longWhy
+		if i >= mostPoints {
+			most = shortWhy
+		}
+		if got := len([]rune(p.Why)); p.Roll != MakeLabel("A", i+1) || got != most+1 { // and the sign that it is cut
+			t.Errorf("point %d is %s, its reason has %d signs, want %d", i, p.Roll, got, most+1)
+		}
+	}
+}
+
+func TestLabelRuns(t *testing.T) {
+	t.Parallel()
+	got := LabelRuns([]Label{"A001", "A002", "A003", "A005", "B006", "B007", "AB001", "A999", "A1000"})
+	if want := []string{"A001-A003", "A005", "B006-B007", "AB001", "A999-A1000"}; !slices.Equal(got, want) {
+		t.Errorf("LabelRuns = %q, want %q", got, want)
 	}
 }

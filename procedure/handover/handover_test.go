@@ -143,6 +143,41 @@ func TestLastLook(t *testing.T) {
 	}
 }
 
+// TestManyCopiesGone: with thirty copies gone from a drive at the last look none of them is handed over as proven, also by
+// a journal of before, which named twenty and gave the number of the rest.
+func TestManyCopiesGone(t *testing.T) {
+	t.Parallel()
+	const rolls = 30
+	var named []procedure.StandPoint
+	for n := 1; n <= rolls; n++ {
+		named = append(named, procedure.StandPoint{Roll: procedure.MakeLabel("A", n), Why: "0 of 9 files at their size"})
+	}
+	for name, note := range map[string]procedure.StandNote{
+		"all named":     {Dest: "SHUTTLE", Seen: true, Points: named},
+		"twenty, older": {Dest: "SHUTTLE", Seen: true, Points: named[:20], More: 10},
+	} {
+		d := harbour.Begin(1, "A", "Kim")
+		d.SetUp("A", "blue")
+		for n := 1; n <= rolls; n++ {
+			d.Receive(procedure.MakeLabel("A", n))
+			d.Walk(procedure.MakeLabel("A", n))
+		}
+		d.Add("", procedure.CloseBegan{})
+		d.Add("", procedure.CopiesLooked{Rolls: rolls, Dests: []procedure.StandNote{note, {Dest: "RAID", Seen: true, Rolls: rolls}}})
+		d.Add("", procedure.ShiftClosed{Open: d.Shift.Points()})
+		h := doc(t, d)
+		if k := h.Drives[0]; k.Files != 0 || k.Bytes != 0 || k.NotProven != rolls || h.Safe != 0 || len(h.Unsafe) != rolls {
+			t.Errorf("%s: SHUTTLE has %d files, %d rolls that do not count; %d safe, %d not", name, k.Files, k.NotProven, h.Safe, len(h.Unsafe))
+		}
+		if k := h.Drives[1]; k.NotProven != 0 || k.Files != 9*rolls {
+			t.Errorf("%s: RAID has %d files, %d rolls that do not count", name, k.Files, k.NotProven)
+		}
+		if label := h.Labels()[0]; !strings.Contains(label, "0 rolls proven") || !strings.Contains(label, "do not use: A001-A030\n") {
+			t.Errorf("%s: label of SHUTTLE:\n%s", name, label)
+		}
+	}
+}
+
 // TestClosingCode: it is the code that was shown at the close, also after it was read back from the book.
 func TestClosingCode(t *testing.T) {
 	t.Parallel()
@@ -328,14 +363,6 @@ func TestLabels(t *testing.T) {
 	}
 	if !strings.Contains(strings.Join(lines, "\n"), "more") {
 		t.Errorf("nothing says that rolls are left out:\n%s", strings.Join(lines, "\n"))
-	}
-}
-
-func TestRuns(t *testing.T) {
-	t.Parallel()
-	got := runs([]procedure.Label{"A001", "A002", "A003", "A005", "B006", "B007", "AB001", "A999", "A1000"})
-	if diff := cmp.Diff([]string{"A001-A003", "A005", "B006-B007", "AB001", "A999-A1000"}, got); diff != "" {
-		t.Errorf("(-want +got):\n%s", diff)
 	}
 }
 

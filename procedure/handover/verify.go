@@ -62,10 +62,10 @@ func (d Doc) label(k *Drive) string {
 	if d.Drill != "" {
 		lines = append([]string{"DRILL " + d.Drill}, lines...)
 	}
-	lines = append(lines, fold(runs(good), labelWidth, 3)...)
+	lines = append(lines, fold(procedure.LabelRuns(good), labelWidth, 3)...)
 	lines = append(lines, fmt.Sprintf("%d rolls proven, %s", len(good), procedure.SizeText(k.Bytes)))
 	if len(bad) > 0 {
-		lines = append(lines, fold(append([]string{"do not use:"}, runs(bad)...), labelWidth, 1)...)
+		lines = append(lines, fold(append([]string{"do not use:"}, procedure.LabelRuns(bad)...), labelWidth, 1)...)
 	}
 	if d.Code != "" {
 		lines = append(lines, "code "+d.Code)
@@ -76,24 +76,6 @@ func (d Doc) label(k *Drive) string {
 		}
 	}
 	return strings.Join(lines, "\n") + "\n"
-}
-
-// runs writes labels as first-last where their numbers follow each other.
-func runs(ls []procedure.Label) []string {
-	var out []string
-	for i := 0; i < len(ls); {
-		j := i
-		for j+1 < len(ls) && ls[j+1] == procedure.MakeLabel(ls[i].Camera(), ls[j].Number()+1) {
-			j++
-		}
-		t := string(ls[i])
-		if j > i {
-			t += "-" + string(ls[j])
-		}
-		out = append(out, t)
-		i = j + 1
-	}
-	return out
 }
 
 // fold breaks words into lines; the last of them says how many words had no room.
