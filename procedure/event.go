@@ -64,8 +64,8 @@ type CopyNote struct {
 	Fault   string `json:"fault,omitempty"`
 }
 
-// StandNote is what the last look found on one destination. Seen false: it was not there to be looked at, and Why says
-// so. Rolls counts those whose copy stands there whole; Points names the others. More is only in older journals, which
+// StandNote is what the last look found on one destination. Seen false: it was not there to be looked at, or went away
+// meanwhile, and Why says so; what was found before stands there all the same. Rolls counts those whose copy stands there whole; Points names the others. More is only in older journals, which
 // named twenty: how many others there were.
 type StandNote struct {
 	Dest   string       `json:"dest"`

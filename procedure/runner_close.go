@@ -220,7 +220,8 @@ const (
 	shortWhy   = 60
 )
 
-// standsThere looks at one destination. A drive that goes away meanwhile is not asked for the rest of its rolls.
+// standsThere looks at one destination. A drive that goes away meanwhile is not asked for the rest of its rolls;
+// what was found before stays.
 func (r *Runner) standsThere(ctx context.Context, st standing) StandNote {
 	n := StandNote{Dest: st.dest.Name}
 	if err := r.cfg.Media.Stand(ctx, st.dest, nil); err != nil {
@@ -250,7 +251,8 @@ func (r *Runner) standsThere(ctx context.Context, st standing) StandNote {
 			continue
 		}
 		if gone := r.cfg.Media.Stand(ctx, st.dest, nil); gone != nil {
-			return StandNote{Dest: n.Dest, Why: Plain(gone.Error()), Rolls: n.Rolls}
+			n.Seen, n.Why = false, Plain(gone.Error())
+			return n
 		}
 		point(k.label, Plain(err.Error()))
 	}

@@ -79,7 +79,6 @@ func (c *CopiesLooked) Open() []string {
 	for _, d := range c.Dests {
 		if !d.Seen {
 			out = append(out, d.Dest+" was not seen at the last look: "+d.Why)
-			continue
 		}
 		var rest []Label
 		for i, p := range d.Points {
@@ -107,6 +106,8 @@ func (c *CopiesLooked) Says(dest string) string {
 	for _, d := range c.Dests {
 		switch {
 		case d.Dest != dest:
+		case !d.Seen && len(d.Points)+d.More > 0:
+			return fmt.Sprintf("not seen: %s; not in order before that: %d", d.Why, len(d.Points)+d.More)
 		case !d.Seen:
 			return "not seen: " + d.Why
 		case len(d.Points) == 0:

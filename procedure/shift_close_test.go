@@ -187,6 +187,26 @@ func TestLastLookNamesEveryRoll(t *testing.T) {
 	}
 }
 
+// TestPulledInTheLastLook: what was found on a drive before it was pulled is kept and listed beside that it was not seen.
+func TestPulledInTheLastLook(t *testing.T) {
+	t.Parallel()
+	n := lookAt(5, &gone{left: 2})
+	if n.Seen || n.Why != "not mounted" || len(n.Points) != 2 || n.Points[1].Roll != "A002" {
+		t.Fatalf("the look found %+v, want A001 and A002, and that it was not seen", n)
+	}
+	look := CopiesLooked{Dests: []StandNote{n}}
+	open := look.Open()
+	if len(open) != 3 || open[0] != "RAID was not seen at the last look: not mounted" || !strings.HasPrefix(open[2], "on RAID, A002: 0 of 9") {
+		t.Errorf("open points = %q", open)
+	}
+	if got, want := look.Says("RAID"), "not seen: not mounted; not in order before that: 2"; got != want {
+		t.Errorf("Says = %q, want %q", got, want)
+	}
+	if look.Amiss("RAID", "A002") == "" || look.Amiss("RAID", "A003") != "" {
+		t.Error("Amiss mixes up what was looked at before")
+	}
+}
+
 func TestLabelRuns(t *testing.T) {
 	t.Parallel()
 	got := LabelRuns([]Label{"A001", "A002", "A003", "A005", "B006", "B007", "AB001", "A999", "A1000"})
