@@ -65,8 +65,8 @@ type CopyNote struct {
 }
 
 // StandNote is what the last look found on one destination. Seen false: it was not there to be looked at, or went away
-// meanwhile, and Why says so; what was found before stands there all the same. Rolls counts those whose copy stands there whole; Points names the others. More is only in older journals, which
-// named twenty: how many others there were.
+// meanwhile, and Why says so; what was found before that is kept. Rolls counts those whose copy stands there whole;
+// Points names the others. More is only in older journals, which named twenty: how many others there were.
 type StandNote struct {
 	Dest   string       `json:"dest"`
 	Seen   bool         `json:"seen"`

@@ -259,18 +259,34 @@ func (r *Runner) standsThere(ctx context.Context, st standing) StandNote {
 	return n
 }
 
-// sayStood tells what the last look found.
+// sayStood tells what the last look found, and of rolls that stand on too few drives.
 func (r *Runner) sayStood(ev *CopiesLooked) {
-	open := ev.Open()
-	if len(open) == 0 {
-		r.notify(Notice{Grade: "info", What: fmt.Sprintf("Last look: the copies of %s stand on %s, every file by its name and size.",
-			plural(ev.Rolls, "roll"), plural(len(ev.Dests), "drive"))})
+	if len(ev.Open()) == 0 {
+		r.notify(Notice{Grade: "info", What: stoodText(ev)})
+		if len(r.shift.Short()) > 0 {
+			r.notify(Notice{Grade: "look", What: "Not every roll has its number of proven copies on the drives in use.",
+				Safe: "what stands there is in order.", Do: "a dropped drive that is here: to PATH. Else close with open points, and tell post.", lasting: true})
+		}
 		return
 	}
 	r.notices = nil
 	r.notify(Notice{Grade: "look", What: "The last look did not find every copy in order.",
 		Do: "plug in what is missing, then look again; a drive that has left for good: drop NAME.", lasting: true})
 	r.ring("fault")
+}
+
+// stoodText says how many copies stand on which drive; in short when it is all of them on each.
+func stoodText(ev *CopiesLooked) string {
+	all := true
+	var each []string
+	for _, d := range ev.Dests {
+		all = all && d.Rolls == ev.Rolls
+		each = append(each, d.Dest+" "+plural(d.Rolls, "roll"))
+	}
+	if all {
+		return fmt.Sprintf("Last look: the copies of %s stand on %s, every file by its name and size.", plural(ev.Rolls, "roll"), plural(len(ev.Dests), "drive"))
+	}
+	return fmt.Sprintf("Last look: of %s stand: %s; every file by its name and size.", plural(ev.Rolls, "roll"), strings.Join(each, ", "))
 }
 
 // writeSheet writes the log sheet of the close. That it fails is an open point and stops nothing.

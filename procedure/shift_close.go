@@ -36,21 +36,71 @@ func (s *Shift) applyClose(e Entry) error {
 	case SheetWritten:
 		s.Sheet = &ev
 	case ShiftClosed:
-		// Asked before it is journaled, not of what is: journals of before the last look have none.
+		// Asked before it is journaled, not of what is: older journals have no last look,
 		if s.strict && s.Stood == nil {
 			return s.refuse(e, "the last look at the copies was not taken")
 		}
-		if len(ev.Open) == 0 && len(s.Points()) > 0 {
-			return s.refuse(e, s.Points()[0])
+		p := s.points()
+		if s.strict { // nor did they count the copies on drives in use
+			p = append(p, s.Short()...)
+		}
+		if len(ev.Open) == 0 && len(p) > 0 {
+			return s.refuse(e, p[0])
 		}
 		s.Closed, s.OpenPoints = true, ev.Open
 	}
 	return nil
 }
 
-// Points lists what does not add up at the close, or is not done yet: open rolls, the two counts, what the last look at the copies found,
-// and a log sheet that could not be written.
-func (s *Shift) Points() []string {
+// Points lists what does not add up at the close, or is not done yet: open rolls, the two counts, what the last look at
+// the copies found, a log sheet that could not be written, and rolls with too few copies.
+func (s *Shift) Points() []string { return append(s.points(), s.Short()...) }
+
+// minCopies is how many proven copies on drives in use a roll needs at least, whatever the policy says (common practice,
+// no source).
+const minCopies = 2
+
+// Short lists the proven rolls that have fewer proven copies on drives in use than the policy asks for, those with
+// the same drives in one line. A copy on a drive that was dropped is named and does not count: nobody here sees it again.
+func (s *Shift) Short() []string {
+	need := max(minCopies, s.limits().Destinations)
+	var order []string
+	rolls := map[string][]Label{}
+	for _, r := range s.where(func(r *Roll) bool { return r.Copy == CopyIsProven }) {
+		var here, gone []string
+		for _, c := range r.Copies {
+			switch _, used := s.Dest(c.Name); {
+			case !c.Proven:
+			case used:
+				here = append(here, c.Name)
+			default:
+				gone = append(gone, c.Name)
+			}
+		}
+		if len(here) >= need {
+			continue
+		}
+		text := "proven on no drive in use"
+		if len(here) > 0 {
+			text = fmt.Sprintf("proven on %s in use (%s)", plural(len(here), "drive"), strings.Join(here, ", "))
+		}
+		text += fmt.Sprintf(", %d needed", need)
+		if len(gone) > 0 {
+			text += "; also on " + strings.Join(gone, ", ") + ", dropped"
+		}
+		if rolls[text] == nil {
+			order = append(order, text)
+		}
+		rolls[text] = append(rolls[text], r.Label)
+	}
+	for i, text := range order {
+		order[i] = strings.Join(LabelRuns(rolls[text]), " ") + ": " + text
+	}
+	return order
+}
+
+// points is Points without the rolls with too few copies.
+func (s *Shift) points() []string {
 	p := s.Open()
 	switch handled := plural(s.Handled(), "roll") + " handled"; {
 	case !s.Closing:

@@ -207,6 +207,80 @@ func TestPulledInTheLastLook(t *testing.T) {
 	}
 }
 
+// TestCloseCountsCopiesInUse: a roll needs its number of proven copies on drives in use; a dropped drive, an unproven copy
+// and a drive that came later do not count. The close is refused before it is journaled; a journal that has it is read.
+func TestCloseCountsCopiesInUse(t *testing.T) {
+	t.Parallel()
+	both := []CopyNote{{Name: "SHUTTLE", Proven: true}, {Name: "RAID", Proven: true}}
+	van := DestinationSet{Destination: Destination{Name: "VAN"}}
+	raid := DestinationDropped{Dest: "RAID"}
+	for _, c := range []struct {
+		name   string
+		copies []CopyNote
+		need   int
+		events []Event
+		want   string
+	}{
+		{"both in use", both, 2, nil, ""},
+		{"policy of none", both, 0, nil, ""},
+		{"policy of three", both, 3, nil, "A001: proven on 2 drives in use (SHUTTLE, RAID), 3 needed"},
+		{"one more drive", both, 2, []Event{van}, ""},
+		{"dropped", both, 2, []Event{raid}, "A001: proven on 1 drive in use (SHUTTLE), 2 needed; also on RAID, dropped"},
+		{"dropped, policy of none", both, 0, []Event{raid}, "A001: proven on 1 drive in use (SHUTTLE), 2 needed; also on RAID, dropped"},
+		{"another instead", both, 2, []Event{raid, van}, "A001: proven on 1 drive in use (SHUTTLE), 2 needed; also on RAID, dropped"},
+		{"none left", both, 2, []Event{raid, DestinationDropped{Dest: "SHUTTLE"}}, "A001: proven on no drive in use, 2 needed; also on SHUTTLE, RAID, dropped"},
+		{"one not proven", []CopyNote{{Name: "SHUTTLE", Proven: true}, {Name: "RAID"}}, 2, nil, "A001: proven on 1 drive in use (SHUTTLE), 2 needed"},
+	} {
+		tp := closing(t)
+		tp.s.Roll("A001").Copies = c.copies
+		tp.s.Opened.Policy.Destinations = c.need
+		for _, ev := range c.events {
+			tp.must(t, "", ev)
+		}
+		tp.must(t, "", CopiesLooked{Rolls: 1, Dests: []StandNote{{Dest: "SHUTTLE", Seen: true, Rolls: 1}}})
+		if got := strings.Join(tp.s.Points(), "\n"); got != c.want {
+			t.Errorf("%s: points = %q, want %q", c.name, got, c.want)
+		}
+		if c.want == "" {
+			tp.must(t, "", ShiftClosed{})
+			continue
+		}
+		tp.wants(t, "", ShiftClosed{}, c.want)
+		older := tp.s.Clone()
+		if err := older.Apply(tp.entry("", ShiftClosed{})); err != nil {
+			t.Errorf("%s: an older close is refused: %v", c.name, err)
+		}
+		tp.must(t, "", ShiftClosed{Open: tp.s.Points()})
+	}
+}
+
+// TestShortInOneLine: rolls that lack the same stand in one line; a roll that is not proven is no such point.
+func TestShortInOneLine(t *testing.T) {
+	t.Parallel()
+	s := closing(t).s
+	one := []CopyNote{{Name: "RAID", Proven: true}}
+	for n, k := range map[int]CopyState{1: CopyIsProven, 2: CopyIsProven, 3: CopyIsFailed} {
+		s.Rolls[MakeLabel("A", n)] = &Roll{Label: MakeLabel("A", n), Copy: k, Copies: one}
+	}
+	s.Order = []Label{"A001", "A002", "A003"}
+	if got, want := s.Short(), []string{"A001-A002: proven on 1 drive in use (RAID), 2 needed"}; !slices.Equal(got, want) {
+		t.Errorf("Short = %q, want %q", got, want)
+	}
+}
+
+// TestStoodText: the message says that all copies stand on all drives only where they do.
+func TestStoodText(t *testing.T) {
+	t.Parallel()
+	two := CopiesLooked{Rolls: 2, Dests: []StandNote{{Dest: "RAID", Rolls: 2}, {Dest: "VAN", Rolls: 2}}}
+	if got, want := stoodText(&two), "Last look: the copies of 2 rolls stand on 2 drives, every file by its name and size."; got != want {
+		t.Errorf("text = %q, want %q", got, want)
+	}
+	two.Dests[1].Rolls = 1
+	if got, want := stoodText(&two), "Last look: of 2 rolls stand: RAID 2 rolls, VAN 1 roll; every file by its name and size."; got != want {
+		t.Errorf("text = %q, want %q", got, want)
+	}
+}
+
 func TestLabelRuns(t *testing.T) {
 	t.Parallel()
 	got := LabelRuns([]Label{"A001", "A002", "A003", "A005", "B006", "B007", "AB001", "A999", "A1000"})
