@@ -58,8 +58,10 @@ type Drive struct {
 	Files     int
 	Bytes     int64
 	NotProven int
-	// Last is what the close's last look found there, in words; empty when it was not looked for.
+	// Last is what the close's last look found there, in words; empty when the shift is not closed and no look was taken.
 	Last string
+	// Doubt says for the label why the counts are those of the journal only; empty when the last look saw the drive.
+	Doubt string
 	// Folders are the folders that hold the hash lists, below the drive, each once.
 	Folders []string
 }
@@ -293,13 +295,32 @@ func drives(s *procedure.Shift, entries []procedure.Entry, rows []sheet.Row) []D
 		}
 	}
 	for i := range out {
-		out[i].Last = procedure.Plain(s.Stood.Says(out[i].Name))
+		out[i].atClose(s)
 	}
 	// A drive that was dropped before anything was copied has nothing to hand over.
 	return slices.DeleteFunc(out, func(d Drive) bool {
 		_, used := s.Dest(d.Name)
 		return len(d.Rolls) == 0 && !used
 	})
+}
+
+// atClose fills in what the last look says of the drive, and what its counts rest on when it did not see it.
+func (d *Drive) atClose(s *procedure.Shift) {
+	const journal = "; what counts here is what the journal has"
+	_, used := s.Dest(d.Name)
+	says := procedure.Plain(s.Stood.Says(d.Name))
+	switch {
+	case !used:
+		d.Last, d.Doubt = "not looked at, it was dropped during the day"+journal, "dropped in the day, not looked at"
+	case strings.HasPrefix(says, "not seen"):
+		d.Last, d.Doubt = says+journal, "not seen at close: by the journal"
+	case says != "":
+		d.Last = says
+	case s.Closed:
+		d.Last, d.Doubt = "not looked at"+journal, "no look at close: by the journal"
+	default:
+		d.Doubt = "shift not closed: by the journal"
+	}
 }
 
 // add takes in a roll; late is what the last look found wrong with its copy. Such a copy counts no more than one that was
@@ -343,6 +364,21 @@ func missing(s *procedure.Shift, entries []procedure.Entry) []Missing {
 		}
 	}
 	return out
+}
+
+// SafeText says how many rolls are safe, and which drives that rests on without having been seen at the close.
+func (d Doc) SafeText() string {
+	t := fmt.Sprintf("%d of %d rolls are safe: proven, looked at, green.", d.Safe, d.Rolls)
+	var unseen []string
+	for i := range d.Drives {
+		if k := &d.Drives[i]; k.Doubt != "" && k.Last != "" && len(k.Rolls) > 0 {
+			unseen = append(unseen, k.Name)
+		}
+	}
+	if len(unseen) > 0 {
+		t += " Not seen at the close, copies counted by the journal: " + strings.Join(unseen, ", ") + "."
+	}
+	return t
 }
 
 // Title is the production, day and station in one line.

@@ -132,7 +132,7 @@ func TestLastLook(t *testing.T) {
 	if shuttle.Rolls[0].Proven || shuttle.NotProven != 2 || shuttle.Files != 9 || !strings.Contains(shuttle.Rolls[0].Result, "at the close: 8 of 9") {
 		t.Errorf("SHUTTLE = %+v", shuttle)
 	}
-	if raid.Last != "not seen: not mounted" || raid.NotProven != 1 {
+	if raid.Last != "not seen: not mounted; what counts here is what the journal has" || raid.NotProven != 1 {
 		t.Errorf("RAID = %+v", raid)
 	}
 	if h.Safe != 1 || h.Unsafe[0].Label != "A001" || !strings.Contains(h.Unsafe[0].Why, "at the close on SHUTTLE") {
@@ -140,6 +140,48 @@ func TestLastLook(t *testing.T) {
 	}
 	if label := h.Labels()[0]; !strings.Contains(label, "do not use: A001-A002\n") {
 		t.Errorf("label of SHUTTLE:\n%s", label)
+	}
+}
+
+// TestDriveNotSeen: a drive that the last look did not see, or that was dropped before, says so in its section, on its label
+// and beside the number of safe rolls; the other one does not.
+func TestDriveNotSeen(t *testing.T) {
+	t.Parallel()
+	looked := procedure.CopiesLooked{Rolls: 2, Dests: []procedure.StandNote{{Dest: "SHUTTLE", Seen: true, Rolls: 2}, {Dest: "RAID", Why: "not mounted"}}}
+	one := procedure.CopiesLooked{Rolls: 2, Dests: looked.Dests[:1]}
+	for _, c := range []struct {
+		name   string
+		events []procedure.Event
+		shut   bool // the other drive was not seen either
+		last   string
+		label  string
+	}{
+		{"not seen", []procedure.Event{procedure.CloseBegan{}, looked}, false, "not seen: not mounted; what counts here", "not seen at close: by the journal"},
+		{"dropped", []procedure.Event{procedure.DestinationDropped{Dest: "RAID"}, procedure.CloseBegan{}, one}, false, "not looked at, it was dropped", "dropped in the day, not looked at"},
+		{"not asked for", []procedure.Event{procedure.CloseBegan{}, one}, false, "not looked at; what counts", "no look at close: by the journal"},
+		{"not closed", nil, true, "", "shift not closed: by the journal"},
+	} {
+		d := day()
+		for _, ev := range c.events {
+			d.Add("", ev)
+		}
+		if c.events != nil {
+			d.Add("", procedure.ShiftClosed{Open: append(d.Shift.Points(), "as the test wants it")})
+		}
+		h := doc(t, d)
+		labels := h.Labels()
+		if got := h.Drives[1].Last; !strings.HasPrefix(got, c.last) || (got == "") != (c.last == "") {
+			t.Errorf("%s: RAID: at the close %q, want %q", c.name, got, c.last)
+		}
+		if !strings.Contains(labels[1], "\n"+c.label+"\n") {
+			t.Errorf("%s: the label lacks %q:\n%s", c.name, c.label, labels[1])
+		}
+		if got := h.Drives[0].Doubt != ""; got != c.shut || strings.Contains(labels[0], "journal") != c.shut {
+			t.Errorf("%s: SHUTTLE was seen, and is said not to be:\n%s", c.name, labels[0])
+		}
+		if got, want := strings.HasSuffix(h.SafeText(), "by the journal: RAID."), c.last != ""; got != want {
+			t.Errorf("%s: beside the safe rolls: %q", c.name, h.SafeText())
+		}
 	}
 }
 
@@ -348,7 +390,8 @@ func TestLabels(t *testing.T) {
 		t.Errorf("label (-want +got):\n%s", diff)
 	}
 	// A drive with very many rolls: the label stays small and says how many ranges had no room.
-	k := Drive{Name: strings.Repeat("LONG", 20)}
+	h.Drill = "long day"
+	k := Drive{Name: strings.Repeat("LONG", 20), Doubt: "not seen at close: by the journal"}
 	for n := 1; n < 400; n += 2 {
 		k.Rolls = append(k.Rolls, Line{Label: string(procedure.MakeLabel("AB", n)), Proven: n%3 > 0})
 	}

@@ -62,8 +62,15 @@ func (d Doc) label(k *Drive) string {
 	if d.Drill != "" {
 		lines = append([]string{"DRILL " + d.Drill}, lines...)
 	}
-	lines = append(lines, fold(procedure.LabelRuns(good), labelWidth, 3)...)
+	most := 3
+	if k.Doubt != "" {
+		most--
+	}
+	lines = append(lines, fold(procedure.LabelRuns(good), labelWidth, most)...)
 	lines = append(lines, fmt.Sprintf("%d rolls proven, %s", len(good), procedure.SizeText(k.Bytes)))
+	if k.Doubt != "" {
+		lines = append(lines, k.Doubt)
+	}
 	if len(bad) > 0 {
 		lines = append(lines, fold(append([]string{"do not use:"}, procedure.LabelRuns(bad)...), labelWidth, 1)...)
 	}

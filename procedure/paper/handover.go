@@ -70,7 +70,7 @@ func (p *page) top(d handover.Doc) {
 		}
 	}
 	p.Ln(1.5)
-	p.para("", body, fmt.Sprintf("%d of %d rolls are safe: proven, looked at, green.", d.Safe, d.Rolls))
+	p.para("", body, d.SafeText())
 }
 
 func (p *page) unsafe(d handover.Doc) {
@@ -106,7 +106,11 @@ func (p *page) drive(k *handover.Drive) {
 	}
 	p.para("", body, t)
 	if k.Last != "" {
-		p.para("", body, "At the close: "+k.Last+".")
+		style := ""
+		if k.Doubt != "" {
+			style = "B"
+		}
+		p.para(style, body, "At the close: "+k.Last+".")
 	}
 	var rows [][]string
 	for _, r := range k.Rolls {
