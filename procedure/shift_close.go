@@ -18,19 +18,19 @@ func (s *Shift) applyClose(e Entry) error {
 				return s.refuse(e, fmt.Sprintf("%s is under way", l.Roll))
 			}
 		}
-		s.Closing, s.TapesRight, s.BookRight, s.Stood, s.Sheet = true, false, false, nil, nil
+		s.closeAnew(true)
 	case CloseLeft:
-		s.Closing, s.TapesRight, s.BookRight, s.Stood, s.Sheet = false, false, false, nil, nil
+		s.closeAnew(false)
 	case TapesCounted:
 		if ev.Right != (ev.Counted == s.Handled()) || ev.Want != s.Handled() {
 			return s.refuse(e, "the count does not match its own verdict")
 		}
-		s.Tapes, s.TapesRight = ev.Counted, ev.Right
+		s.Tapes, s.TapesRight, s.TapesDone = ev.Counted, ev.Right, true
 	case BookCounted:
 		if ev.Right != (ev.Counted == s.Lines()) || ev.Want != s.Lines() {
 			return s.refuse(e, "the count does not match its own verdict")
 		}
-		s.Book, s.BookRight = ev.Counted, ev.Right
+		s.Book, s.BookRight, s.BookDone = ev.Counted, ev.Right, true
 	case CopiesLooked:
 		s.Stood = &ev
 	case SheetWritten:
@@ -50,6 +50,13 @@ func (s *Shift) applyClose(e Entry) error {
 		s.Closed, s.OpenPoints = true, ev.Open
 	}
 	return nil
+}
+
+// closeAnew begins a close, or leaves it: what one before it counted, saw and wrote is void.
+func (s *Shift) closeAnew(closing bool) {
+	s.Closing, s.Stood, s.Sheet = closing, nil, nil
+	s.Tapes, s.TapesDone, s.TapesRight = 0, false, false
+	s.Book, s.BookDone, s.BookRight = 0, false, false
 }
 
 // Points lists what does not add up at the close, or is not done yet: open rolls, the two counts, what the last look at
@@ -103,13 +110,13 @@ func (s *Shift) Short() []string {
 func (s *Shift) points() []string {
 	p := s.Open()
 	switch handled := plural(s.Handled(), "roll") + " handled"; {
-	case !s.Closing:
+	case !s.TapesDone:
 		p = append(p, "tapes kept are not counted yet; "+handled)
 	case !s.TapesRight || s.Tapes != s.Handled():
 		p = append(p, fmt.Sprintf("tapes kept do not match: %d counted, %s", s.Tapes, handled))
 	}
 	switch logged := plural(s.Lines(), "roll") + " logged"; {
-	case !s.Closing:
+	case !s.BookDone:
 		p = append(p, "book lines are not counted yet; "+logged)
 	case !s.BookRight || s.Book != s.Lines():
 		p = append(p, fmt.Sprintf("book lines do not match: %d counted, %s", s.Book, logged))

@@ -156,8 +156,12 @@ func TestShiftCloseCountsAnew(t *testing.T) {
 	for _, ev := range []Event{CloseBegan{}, CloseLeft{}} {
 		tp := closing(t)
 		tp.must(t, "", ev)
-		if tp.s.TapesRight || tp.s.BookRight {
+		if tp.s.TapesRight || tp.s.BookRight || tp.s.TapesDone || tp.s.BookDone || tp.s.Tapes != 0 || tp.s.Book != 0 {
 			t.Errorf("after %s: tapes %v, book %v", ev.Name(), tp.s.TapesRight, tp.s.BookRight)
+		}
+		none := []string{"tapes kept are not counted yet; 1 roll handled", "book lines are not counted yet; 1 roll logged"}
+		if got := tp.s.Points(); !slices.Equal(got, none) {
+			t.Errorf("after %s: %q, want %q", ev.Name(), got, none)
 		}
 	}
 	const tapes, book = "tapes kept do not match: 1 counted, 1 roll handled", "book lines do not match: 1 counted, 1 roll logged"
@@ -167,8 +171,8 @@ func TestShiftCloseCountsAnew(t *testing.T) {
 		want   []string
 	}{
 		{"right", func(*Shift) {}, nil},
-		{"not begun", func(s *Shift) { s.Closing = false },
-			[]string{"tapes kept are not counted yet; 1 roll handled", "book lines are not counted yet; 1 roll logged"}},
+		{"tapes not counted", func(s *Shift) { s.TapesDone = false }, []string{"tapes kept are not counted yet; 1 roll handled"}},
+		{"book not counted", func(s *Shift) { s.BookDone = false }, []string{"book lines are not counted yet; 1 roll logged"}},
 		{"tapes not said to be right", func(s *Shift) { s.TapesRight = false }, []string{tapes}},
 		{"book not said to be right", func(s *Shift) { s.BookRight = false }, []string{book}},
 		{"another number of tapes", func(s *Shift) { s.Tapes = 2 }, []string{"tapes kept do not match: 2 counted, 1 roll handled"}},

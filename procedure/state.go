@@ -137,6 +137,8 @@ type Shift struct {
 	Strays     []guard.Volume
 	Away       *Moment
 	Closing    bool
+	TapesDone  bool // counted in this close, right or wrong
+	BookDone   bool
 	TapesRight bool
 	BookRight  bool
 	Tapes      int

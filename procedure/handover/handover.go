@@ -104,7 +104,7 @@ type Ask struct {
 	Questions []string
 }
 
-// Count is something counted by hand against what the journal has.
+// Count is something counted by hand against what the journal has. Done: it was counted, right or wrong.
 type Count struct {
 	Counted, Want int
 	Done          bool
@@ -126,7 +126,7 @@ func Of(s *procedure.Shift, entries []procedure.Entry, rows []sheet.Row, rec Rec
 	d := Doc{
 		Made: made, Tool: tool, Closed: s.Closed, CodeRead: s.CodeRight, Rolls: len(rows),
 		Totals: (&sheet.Sheet{Rows: rows}).Totals(), Cautions: cautions[:], Sign: signatures[:],
-		Tapes: Count{s.Tapes, s.Handled(), s.TapesRight}, Book: Count{s.Book, s.Lines(), s.BookRight},
+		Tapes: Count{s.Tapes, s.Handled(), s.TapesDone}, Book: Count{s.Book, s.Lines(), s.BookDone},
 	}
 	if o := s.Opened; o != nil {
 		d.Drill, d.Production, d.Day = procedure.Plain(o.Drill), procedure.Plain(o.Production), o.Day
@@ -389,10 +389,10 @@ func (d Doc) Title() string {
 // String is a count in words.
 func (c Count) String() string {
 	switch {
-	case c.Done:
-		return fmt.Sprintf("%d counted, as many as the journal has", c.Counted)
-	case c.Counted == 0:
+	case !c.Done:
 		return fmt.Sprintf("not counted; the journal has %d", c.Want)
+	case c.Counted == c.Want:
+		return fmt.Sprintf("%d counted, as many as the journal has", c.Counted)
 	}
 	return fmt.Sprintf("%d counted, the journal has %d", c.Counted, c.Want)
 }

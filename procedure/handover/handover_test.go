@@ -143,6 +143,32 @@ func TestLastLook(t *testing.T) {
 	}
 }
 
+// TestCounts: a count of none is a count; what was counted before the close was left is none.
+func TestCounts(t *testing.T) {
+	t.Parallel()
+	const none = "not counted; the journal has 2"
+	wrong := procedure.TapesCounted{Want: 2}
+	for _, c := range []struct {
+		name   string
+		events []procedure.Event
+		want   string
+	}{
+		{"not closed", nil, none},
+		{"begun", []procedure.Event{procedure.CloseBegan{}}, none},
+		{"no tapes", []procedure.Event{procedure.CloseBegan{}, wrong}, "0 counted, the journal has 2"},
+		{"right", []procedure.Event{procedure.CloseBegan{}, wrong, procedure.TapesCounted{Counted: 2, Want: 2, Right: true}}, "2 counted, as many as the journal has"},
+		{"left", []procedure.Event{procedure.CloseBegan{}, procedure.TapesCounted{Counted: 3, Want: 2}, procedure.CloseLeft{}}, none},
+	} {
+		d := day()
+		for _, ev := range c.events {
+			d.Add("", ev)
+		}
+		if got := doc(t, d).Tapes.String(); got != c.want {
+			t.Errorf("%s: tapes %q, want %q", c.name, got, c.want)
+		}
+	}
+}
+
 // TestDriveNotSeen: a drive that the last look did not see, or that was dropped before, says so in its section, on its label
 // and beside the number of safe rolls; the other one does not.
 func TestDriveNotSeen(t *testing.T) {
