@@ -61,6 +61,11 @@ func (h Honesty) String() string {
 	return "unknown"
 }
 
+// SharesDisk says whether both are known to lie on one physical device. An unknown one is not known to.
+func (v Volume) SharesDisk(o Volume) bool {
+	return v.Disk != "" && o.Disk != "" && devices([]string{v.Disk, o.Disk}) == 1
+}
+
 // Entry is one regular file on a card. Path is relative to the card, separated by '/', byte for byte as the file
 // system gives it (not necessarily UTF-8). MTime is nanoseconds since 1970 UTC.
 type Entry struct {

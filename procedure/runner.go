@@ -59,6 +59,8 @@ type Config struct {
 	// Sheet, if set, writes the log sheet of a shift at its close, and names the files, also those that it wrote before it
 	// failed. It is called apart from everything else, on a copy of the state.
 	Sheet func(ctx context.Context, s *Shift) (files []string, err error)
+	// Shelf, if set, has further copies that other processes made.
+	Shelf Shelf
 	// Now is the clock, with monotonic readings. Rand makes the sighted checks.
 	Now  func() time.Time
 	Rand *rand.Rand
@@ -85,6 +87,7 @@ type Runner struct {
 	stamped     time.Time // when the last line was appended, with monotonic reading
 	asked       time.Time // when the prompt could first be answered
 	quiet       time.Duration
+	shelved     time.Time // when the shelf of further copies was looked at
 	seq         int
 	away        time.Time
 	bell        string

@@ -320,7 +320,9 @@ func (r *Runner) tick() {
 			return
 		case <-t.C:
 			r.mu.Lock()
-			if r.limits() {
+			was := r.job
+			r.furtherWork()
+			if r.limits() || r.job != was {
 				r.refresh()
 			}
 			r.mu.Unlock()

@@ -13,37 +13,47 @@ import (
 )
 
 // count journals a further copy of a roll of the open shift: one more proven destination, which the lock then asks for
-// too. A roll of no open shift, or a copy that is not fully the roll's proof, changes nothing there.
+// too. A shift that is at work takes it itself, within seconds. Why a copy does not count is said; a roll of no open
+// shift has nothing to count in.
 func (c *Copy) count(a *App, home string, s *source, q *guard.Proof) error {
-	if s.label == "" {
+	if s.label == "" || !anyProven(q) {
 		return nil
 	}
 	f, err := current(home, "")
-	if err != nil || f.shift.Closed {
-		return nil //nolint:nilerr // no open shift: nothing to count in
+	if err != nil || f.shift.Closed || f.shift.Roll(s.label) == nil {
+		return nil //nolint:nilerr // no open shift that has the roll: nothing to count in
 	}
 	roll := f.shift.Roll(s.label)
-	if roll == nil || roll.Copy != procedure.CopyIsProven || roll.Partly || roll.Erased {
-		return nil
+	if roll.Copy != procedure.CopyIsProven || roll.Partly || roll.Erased {
+		return c.notCounted(a, s, "the roll has no proven copy there now, or was erased")
 	}
 	proofs := filepath.Join(home, "proofs")
 	old, err := proofstore.Load(proofs, roll.Proof)
 	if err != nil {
 		return fmt.Errorf("proof of %s: %w", s.label, err)
 	}
-	notes := merge(old, q)
-	if len(notes) == 0 {
-		return nil
+	joined, notes, why := procedure.Join(old, q)
+	if why != "" {
+		return c.notCounted(a, s, why)
 	}
-	sha, err := proofstore.Save(proofs, old)
+	if len(notes) == 0 {
+		return c.notCounted(a, s, "it counts already")
+	}
+	sha, err := proofstore.Save(proofs, joined)
 	if err != nil {
 		return fmt.Errorf("proof of %s: %w", s.label, err)
 	}
 	err = appendEvent(f, s.label, procedure.CopyAdded{Proof: sha, Copies: notes})
 	var busy *journal.Busy
 	if errors.As(err, &busy) {
-		_, werr := fmt.Fprintf(a.Out, "look: the shift is worked by another twobin (%v); this copy does not count there\n", busy)
-		return werr
+		if sha, err = proofstore.Save(proofs, q); err != nil {
+			return fmt.Errorf("proof of the copy of %s: %w", s.label, err)
+		}
+		if err := newShelf(home, nil).Add(procedure.Further{Shift: f.shift.Opened.Key(), Roll: s.label, Proof: sha}); err != nil {
+			return err
+		}
+		_, err = fmt.Fprintf(a.Out, "%s: left for the shift that is at work; it says when the copy counts\n", s.label)
+		return err
 	}
 	if err == nil {
 		_, err = fmt.Fprintf(a.Out, "%s: counted in the open shift, one more proven destination\n", s.label)
@@ -51,31 +61,14 @@ func (c *Copy) count(a *App, home string, s *source, q *guard.Proof) error {
 	return err
 }
 
-// merge adds to old the proven copies of q, if q has the same files, and names them.
-func merge(old, q *guard.Proof) []procedure.CopyNote {
-	if len(old.Files) != len(q.Files) || old.Card.Simulated {
-		return nil
-	}
-	for i := range old.Files {
-		if old.Files[i] != q.Files[i] {
-			return nil
-		}
-	}
-	var notes []procedure.CopyNote
-	for i := range q.Copies {
-		n := q.Copies[i]
-		if !q.Proven(&n) || has(old, n.Name) {
-			continue
-		}
-		old.Copies = append(old.Copies, n)
-		notes = append(notes, procedure.CopyNote{Name: n.Name, Path: n.Path, Folder: n.Folder, Proven: true, Honesty: n.Honesty.String()})
-	}
-	return notes
+func (c *Copy) notCounted(a *App, s *source, why string) error {
+	_, err := fmt.Fprintf(a.Out, "look: this copy of %s does not count in the open shift: %s\n", s.label, why)
+	return err
 }
 
-func has(p *guard.Proof, name string) bool {
+func anyProven(p *guard.Proof) bool {
 	for i := range p.Copies {
-		if p.Copies[i].Name == name {
+		if p.Proven(&p.Copies[i]) {
 			return true
 		}
 	}

@@ -105,6 +105,7 @@ func (c *Shift) runner(a *App, home string, policy guard.Policy, log *slog.Logge
 			return out
 		},
 		Twins: (&twins{home: home, log: log}).find,
+		Shelf: newShelf(home, log),
 		OpenBook: func(o procedure.ShiftOpened) (procedure.Book, []journal.Line, error) {
 			return journal.Open(newJournal(home, o), journal.Options{Station: o.Station, Program: "twobin " + Version, Log: log})
 		},
