@@ -84,19 +84,45 @@ func TestCloseListsWhatDoesNotAddUp(t *testing.T) {
 	t.Parallel()
 	r := oneGreen(t)
 	r.ask("next", "c")
-	for range 2 {
-		r.ask("close.tapes", "3")
-	}
-	for range 2 {
-		r.ask("close.book", "2")
+	for _, c := range []struct{ id, first, told, again string }{
+		{"close.tapes", "3 tapes do not match the journal.", "1 roll went into the green bin", "count again"},
+		{"close.book", "3 lines in the book do not match the journal.", "1 roll logged", "then count again"},
+	} {
+		r.ask(c.id, "3")
+		r.out.await(t, c.first)
+		r.out.await(t, c.again)
+		if all := r.out.text(); strings.Contains(all, c.told) {
+			t.Errorf("%s: the number is told before the second count:\n%s", c.id, all)
+		}
+		r.ask(c.id, "3")
+		r.out.await(t, c.told)
+		r.out.await(t, "it is an open point now. To look for what is missing: b")
 	}
 	r.out.await(t, "open: tapes kept do not match: 3 counted, 1 roll handled")
-	r.out.await(t, "open: book lines do not match: 2 counted, 1 roll logged")
+	r.out.await(t, "open: book lines do not match: 3 counted, 1 roll logged")
 	r.out.await(t, "[close.done] It does not add up.")
 	r.say("o")
 	r.out.await(t, "Closing code: ")
 	if got := r.runner.Shift().OpenPoints; len(got) != 2 {
 		t.Errorf("open points = %q, want the two counts", got)
+	}
+}
+
+// TestCloseCountsBack: "b" at a count goes back to work, and the next close counts anew.
+func TestCloseCountsBack(t *testing.T) {
+	t.Parallel()
+	r := oneGreen(t)
+	for _, first := range []string{"close.tapes", "close.book"} {
+		r.ask("next", "c")
+		if first == "close.book" {
+			r.ask("close.tapes", "1")
+		}
+		r.ask(first, "b")
+	}
+	r.toLook()
+	r.out.await(t, "[close.done] Everything adds up.")
+	if n := r.count("close.left"); n != 2 {
+		t.Errorf("the way back is journaled %d times, want 2", n)
 	}
 }
 

@@ -94,7 +94,7 @@ func (r *Runner) closeWork() {
 
 func (r *Runner) answerClose(p *Prompt, v string) error {
 	d := &r.draft
-	if v == "b" && p.Kind == PromptChoice {
+	if v == "b" && (p.Kind == PromptChoice || p.ID == "close.tapes" || p.ID == "close.book") {
 		return r.reopen()
 	}
 	switch p.ID {
@@ -139,15 +139,29 @@ func (r *Runner) countedAtClose(id, v string) error {
 	if id == "close.tapes" {
 		if n != s.Handled() {
 			r.draft.tapes++
-			r.notify(Notice{Grade: "look", What: fmt.Sprintf("%d tapes; %s went into the green bin.", n, plural(s.Handled(), "roll")), Do: "count again; look on reader, desk and floor."})
+			r.wrongCount(r.draft.tapes, fmt.Sprintf("%s do not match the journal.", plural(n, "tape")),
+				plural(s.Handled(), "roll")+" went into the green bin", "count again; look on reader, desk and floor.")
 		}
 		return r.record("", TapesCounted{Answered: r.answered(), Counted: n, Want: s.Handled(), Right: n == s.Handled()})
 	}
 	if n != s.Lines() {
 		r.draft.lines++
-		r.notify(Notice{Grade: "look", What: fmt.Sprintf("%d lines in the book; %s logged.", n, plural(s.Lines(), "roll")), Do: "compare book and board, then count again."})
+		r.wrongCount(r.draft.lines, fmt.Sprintf("%s in the book do not match the journal.", plural(n, "line")),
+			plural(s.Lines(), "roll")+" logged", "compare book and board, then count again.")
 	}
 	return r.record("", BookCounted{Answered: r.answered(), Counted: n, Want: s.Lines(), Right: n == s.Lines()})
+}
+
+// wrongCount tells that a count was wrong, tries of them. The number that was wanted is told only when it is not asked
+// for again: the next count is a count.
+func (r *Runner) wrongCount(tries int, what, want, again string) {
+	n := Notice{Grade: "look", What: what, Do: again}
+	if tries >= maxCounts {
+		n.What += " " + want + "."
+		n.Do = "it is an open point now. To look for what is missing: b, back to work; then close again."
+	}
+	r.notices = nil // of the count before
+	r.notify(n)
 }
 
 // reopen goes back to work from the close.
