@@ -190,7 +190,10 @@ func Clockface(d time.Duration) string {
 	return fmt.Sprintf("%d:%02d", s/60, s%60)
 }
 
-// plural is "1 file" or "3 files".
+// Plural is "1 file" or "3 files".
+func Plural(n int, word string) string { return plural(n, word) }
+
+// plural is Plural.
 func plural(n int, word string) string {
 	if n == 1 {
 		return "1 " + word

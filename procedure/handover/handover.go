@@ -146,7 +146,7 @@ func Of(s *procedure.Shift, entries []procedure.Entry, rows []sheet.Row, rec Rec
 	d.Missing = missing(s, entries)
 	for _, n := range s.Notes {
 		on := cmp.Or(string(n.Roll), string(n.Camera))
-		d.Notes = append(d.Notes, Note{ID: n.ID, On: procedure.Plain(on), Text: procedure.Plain(n.Text), At: clock(n.At), Done: n.Done})
+		d.Notes = append(d.Notes, Note{ID: n.ID, On: procedure.Plain(on), Text: procedure.Plain(n.Text), At: d.clock(n.At), Done: n.Done})
 	}
 	return d
 }
@@ -197,7 +197,13 @@ func open(s *procedure.Shift, rec Record) []string {
 	return out
 }
 
-func clock(m procedure.Moment) string { return m.Wall.Format("15:04") }
+// clock is the time of day, with the day where it is another than the shift's, as after midnight.
+func (d *Doc) clock(m procedure.Moment) string {
+	if d.Date != "" && m.Wall.Format(time.DateOnly) != d.Date {
+		return m.Wall.Format("2006-01-02 15:04")
+	}
+	return m.Wall.Format("15:04")
+}
 
 func (d *Doc) rolls(s *procedure.Shift, rows []sheet.Row) {
 	for i := range rows {
@@ -224,7 +230,7 @@ func (d *Doc) rolls(s *procedure.Shift, rows []sheet.Row) {
 		for i, h := range r.Holds {
 			by := procedure.Plain(h.By)
 			d.Holds = append(d.Holds, Hold{
-				Label: string(l), Reason: procedure.Plain(h.Reason), Step: strings.ToLower(h.Step.Spec().Title), By: by, At: clock(h.At),
+				Label: string(l), Reason: procedure.Plain(h.Reason), Step: strings.ToLower(h.Step.Spec().Title), By: by, At: d.clock(h.At),
 				Open: r.Held != nil && i == len(r.Holds)-1,
 			})
 		}
@@ -368,7 +374,7 @@ func missing(s *procedure.Shift, entries []procedure.Entry) []Missing {
 
 // SafeText says how many rolls are safe, and which drives that rests on without having been seen at the close.
 func (d Doc) SafeText() string {
-	t := fmt.Sprintf("%d of %d rolls are safe: proven, looked at, green.", d.Safe, d.Rolls)
+	t := fmt.Sprintf("Safe are %d of %s: proven, looked at, green.", d.Safe, procedure.Plural(d.Rolls, "roll"))
 	var unseen []string
 	for i := range d.Drives {
 		if k := &d.Drives[i]; k.Doubt != "" && k.Last != "" && len(k.Rolls) > 0 {
@@ -379,6 +385,11 @@ func (d Doc) SafeText() string {
 		t += " Not seen at the close, copies counted by the journal: " + strings.Join(unseen, ", ") + "."
 	}
 	return t
+}
+
+// CountText says how many rolls left something on the drive, and how much of it is proven.
+func (d *Drive) CountText() string {
+	return procedure.Plural(len(d.Rolls), "roll") + ", " + procedure.Plural(d.Files, "proven file") + ", " + procedure.SizeText(d.Bytes) + " proven."
 }
 
 // Title is the production, day and station in one line.

@@ -315,9 +315,33 @@ func TestClean(t *testing.T) {
 	if err := h.WriteHTML(&b); err != nil {
 		t.Fatal(err)
 	}
-	for _, want := range []string{"Everything adds up", h.Code, "1 of 1 rolls are safe"} {
+	for _, want := range []string{"Everything adds up", h.Code, "Safe are 1 of 1 roll:", "1 roll, 9 proven files, 132.0 GB proven."} {
 		if !strings.Contains(b.String(), want) {
 			t.Errorf("the page lacks %q", want)
+		}
+	}
+}
+
+// TestAfterMidnight: a hold and a note after midnight have their day, those before have the time alone.
+func TestAfterMidnight(t *testing.T) {
+	t.Parallel()
+	d := day()
+	d.Wait(24 * time.Hour)
+	d.Add("", procedure.NoteMade{ID: 3, Text: "late"})
+	d.Add("B003", procedure.RollHeld{Reason: "no tape", By: "operator"})
+	h := doc(t, d)
+	next := d.Clock.Format(time.DateOnly) + " "
+	if next == h.Date+" " || len(h.Notes) != 3 || len(h.Holds) != 2 {
+		t.Fatalf("it is %q on day %q, notes %+v, holds %+v", next, h.Date, h.Notes, h.Holds)
+	}
+	for _, at := range []string{h.Notes[0].At, h.Holds[0].At} {
+		if len(at) != len("15:04") {
+			t.Errorf("on the day: %q", at)
+		}
+	}
+	for _, at := range []string{h.Notes[2].At, h.Holds[1].At} {
+		if !strings.HasPrefix(at, next) || len(at) != len("2006-01-02 15:04") {
+			t.Errorf("the day after: %q, want %q and the time", at, next)
 		}
 	}
 }
@@ -411,6 +435,10 @@ func TestLabels(t *testing.T) {
 	want := "Harbour Lights\nSHUTTLE\nday 12  2031-05-17  station A\nA001 B001\n2 rolls proven, 264.0 GB\ndo not use: A002\ncode 0123-4568-9ACE\n"
 	if len(got) != 2 {
 		t.Fatalf("%d labels", len(got))
+	}
+	one := Drive{Rolls: []Line{{Label: "A001", Proven: true}}}
+	if label := h.label(&one); !strings.Contains(label, "\n1 roll proven, 0 B\n") {
+		t.Errorf("label of one roll:\n%s", label)
 	}
 	if diff := cmp.Diff(want, got[0]); diff != "" {
 		t.Errorf("label (-want +got):\n%s", diff)

@@ -67,7 +67,7 @@ func (d Doc) label(k *Drive) string {
 		most--
 	}
 	lines = append(lines, fold(procedure.LabelRuns(good), labelWidth, most)...)
-	lines = append(lines, fmt.Sprintf("%d rolls proven, %s", len(good), procedure.SizeText(k.Bytes)))
+	lines = append(lines, procedure.Plural(len(good), "roll")+" proven, "+procedure.SizeText(k.Bytes))
 	if k.Doubt != "" {
 		lines = append(lines, k.Doubt)
 	}

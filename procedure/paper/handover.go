@@ -100,7 +100,7 @@ func (p *page) drive(k *handover.Drive) {
 	if about := strings.Trim(k.Volume+", "+k.ID, ", "); about != "" {
 		p.para("", small, about)
 	}
-	t := fmt.Sprintf("%d rolls, %d proven files, %s proven.", len(k.Rolls), k.Files, procedure.SizeText(k.Bytes))
+	t := k.CountText()
 	if k.NotProven > 0 {
 		t += fmt.Sprintf(" Rolls that do not count: %d.", k.NotProven)
 	}
