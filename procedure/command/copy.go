@@ -14,8 +14,10 @@ import (
 	"time"
 
 	"twobin/guard"
+	"twobin/guard/hashes"
 	"twobin/guard/manifest"
 	"twobin/guard/offload"
+	"twobin/guard/proofstore"
 	"twobin/guard/watch"
 	"twobin/procedure"
 )
@@ -37,8 +39,8 @@ type source struct {
 	root   *os.Root // the folder above path
 	base   string
 	known  map[string]manifest.Digest
-	by     string // what the digests come from, in words
-	own    bool   // its ascmhl folder is the copy's history, not footage
+	proof  *guard.Proof // of the roll, when the shift names it: then known comes from it
+	own    bool         // its ascmhl folder is the copy's history, not footage
 }
 
 // Run copies, reads back, proves; exit code 1 if any copy is not proven.
@@ -137,6 +139,9 @@ func (c *Copy) sourceRoll(home string, s *source) error {
 		}
 		if st, err := os.Stat(p); err == nil && st.IsDir() {
 			s.label, s.path, s.folder = l, p, n.Folder
+			if s.proof, err = proofstore.Load(filepath.Join(home, "proofs"), roll.Proof); err != nil {
+				return &Exit{Code: CodeFailed, Err: fmt.Errorf("the proof of %s cannot be read, so nothing can be compared with it: %w. Name the folder instead of the label to go by its hash list", l, err)}
+			}
 			return nil
 		}
 	}
@@ -149,7 +154,9 @@ func sameFolder(a, b string) bool {
 	return err1 == nil && err2 == nil && os.SameFile(x, y)
 }
 
-// learn reads the hash list: the ASC MHL history, else the checksum list beside the folder. Neither: nothing is known.
+// learn says what is known of the files. A roll of the shift is verified against the shift's own proof; anything else
+// against the ASC MHL history, and the checksum list beside the folder for what no history speaks of. Neither: nothing is
+// known.
 func (s *source) learn() error {
 	s.known = map[string]manifest.Digest{}
 	fromCard, err := manifest.FromCard(s.root, s.base)
@@ -159,16 +166,32 @@ func (s *source) learn() error {
 	h, err := manifest.ReadHistory(context.Background(), s.root, s.base)
 	switch {
 	case err == nil && !fromCard:
-		s.own, s.by = true, "its ASC MHL history"
+		s.own = true
 		for p, k := range h.Files {
 			if d, ok := best(k.Digests); ok {
 				s.known[p] = d
 			}
 		}
-		return nil
 	case err != nil && !errors.Is(err, manifest.ErrNoHistory):
 		return fmt.Errorf("hash list of %s: %w", s.base, err)
 	}
+	if s.proof != nil {
+		s.known = map[string]manifest.Digest{}
+		for i := range s.proof.Files {
+			f := &s.proof.Files[i]
+			s.known[f.Path] = manifest.Digest{Format: hashes.XXH64, Text: hashes.Text64(f.Hash)}
+		}
+		return nil
+	}
+	if fromCard {
+		h = nil // the card's own, older than the list
+	}
+	return s.learnList(h)
+}
+
+// learnList adds what the checksum list says of files that no history speaks of: names that no manifest can hold, files
+// of nested histories, and all of them where there is none.
+func (s *source) learnList(h *manifest.History) error {
 	f, err := s.root.Open(s.base + ".xxh64")
 	if errors.Is(err, fs.ErrNotExist) {
 		return nil
@@ -177,11 +200,15 @@ func (s *source) learn() error {
 		return err
 	}
 	defer f.Close() // only read
-	s.by = "its checksum list"
 	return manifest.ReadList(f, func(path string, hash uint64) error {
-		if rel, ok := strings.CutPrefix(path, s.base+"/"); ok {
-			s.known[rel] = manifest.Digest{Format: "xxh64", Text: fmt.Sprintf("%016x", hash)}
+		rel, ok := strings.CutPrefix(path, s.base+"/")
+		if _, known := s.known[rel]; !ok || known || h != nil && h.Former[rel] {
+			return nil
 		}
+		if s.own && (strings.HasPrefix(rel, manifest.Folder+"/") || strings.Contains(rel, "/"+manifest.Folder+"/")) {
+			return nil // a history's own files: they grow
+		}
+		s.known[rel] = manifest.Digest{Format: hashes.XXH64, Text: hashes.Text64(hash)}
 		return nil
 	})
 }
@@ -231,10 +258,20 @@ func (c *Copy) job(ctx context.Context, a *App, s *source, policy guard.Policy) 
 		rec = rec.Carry(s.root, s.base)
 	}
 	j := &offload.Job{Label: s.base, Source: vol, SourcePath: s.path, Listing: list, Partial: s.own, Recorder: rec, Now: a.Now, Reread: policy.Reread}
+	unknown := 0
+	for _, f := range list.Files {
+		if _, ok := s.known[f.Path]; !ok {
+			unknown++
+		}
+	}
+	switch {
+	case len(s.known) == 0:
+		fmt.Fprintln(a.Err, "look: there is no hash list; the copy is proven against what is read now")
+	case unknown > 0:
+		fmt.Fprintf(a.Err, "look: of %d files, %d are in no hash list; those are proven against what is read now\n", len(list.Files), unknown)
+	}
 	if len(s.known) > 0 {
 		j.Expect = func(path string) (string, string) { d := s.known[path]; return d.Format, d.Text }
-	} else {
-		fmt.Fprintln(a.Err, "look: there is no hash list; the copy is proven against what is read now")
 	}
 	for _, h := range policy.Hashes {
 		if h != "xxh64" {
