@@ -1,10 +1,8 @@
 package command
 
 import (
-	"errors"
 	"fmt"
 	"io"
-	"io/fs"
 	"path/filepath"
 	"runtime/debug"
 
@@ -168,9 +166,6 @@ func (c *Handover) Run(a *App) error {
 	doc := handover.Of(f.shift, f.entries, rows, handover.RecordOf(f.lines, f.damage), a.Now(), "twobin "+Version)
 	s := &sheet.Sheet{Made: a.Now(), Tool: "twobin " + Version, Rows: rows}
 	names, err := handover.Write(c.Dir, doc, s, func(w io.Writer, d handover.Doc) error { return paper.HandOver(w, d, size) })
-	if errors.Is(err, fs.ErrExist) {
-		return &Exit{Code: CodeFailed, Err: fmt.Errorf("%w. Nothing was written; name another folder", err)}
-	}
 	if err != nil {
 		return &Exit{Code: CodeFailed, Err: err}
 	}

@@ -567,7 +567,7 @@ func TestWrite(t *testing.T) {
 	if err := os.Remove(got[0]); err != nil {
 		t.Fatal(err)
 	}
-	if again, err := Write(dir, h, s, pdf); !errors.Is(err, fs.ErrExist) || len(again) != 0 {
+	if again, err := Write(dir, h, s, pdf); !errors.Is(err, fs.ErrExist) || len(again) != 0 || strings.Count(err.Error(), "nothing was written") != 1 {
 		t.Errorf("over files that are there: %q, %v", again, err)
 	}
 	if _, err := os.Lstat(got[0]); !errors.Is(err, fs.ErrNotExist) {
