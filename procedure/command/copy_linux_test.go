@@ -87,3 +87,19 @@ func removal(name string) func(*testing.T, string) {
 		}
 	}
 }
+
+// A path that cannot be read ends nothing: the drives named after it are read, and it is named.
+func TestRecheckGoesOnAfterABadPath(t *testing.T) {
+	t.Parallel()
+	dir := t.TempDir()
+	roll := filepath.Join(dir, "raid", "B001")
+	if err := os.MkdirAll(roll, 0o755); err != nil {
+		t.Fatal(err)
+	}
+	rewrite("B001C001.mov", "hello")(t, roll)
+	rewrite("../B001.xxh64", "26c7827d889f6da3  B001/B001C001.mov\n")(t, roll) // of "hello", by xxhsum -H1
+	out, err := exec.Command(binary(t), "recheck", "--read-only", filepath.Join(dir, "gone"), filepath.Join(dir, "raid")).CombinedOutput()
+	if err == nil || !strings.Contains(string(out), filepath.Join(dir, "gone")) || !strings.Contains(string(out), "1 intact, 0 changed, 0 missing, 0 extra, 0 unreadable, 0 unchecked") {
+		t.Errorf("recheck: %v\n%s", err, out)
+	}
+}

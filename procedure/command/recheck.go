@@ -30,6 +30,7 @@ func (c *Recheck) Run(a *App) error {
 	defer stop()
 	host, _ := os.Hostname() // for people; a computer without a name is no reason to stop
 	var reports []recheck.Report
+	var errs []error
 	ok := true
 	for _, p := range c.Paths {
 		meter := &recheck.Meter{}
@@ -54,15 +55,18 @@ func (c *Recheck) Run(a *App) error {
 				return err
 			}
 		}
-		if err != nil {
-			return errors.Join(c.json(a, reports), &Exit{Code: CodeFailed, Err: err})
+		if err != nil { // the other drives are read all the same, unless it was told to stop
+			errs = append(errs, fmt.Errorf("%s: %w", p, err))
+			if ctx.Err() != nil {
+				break
+			}
 		}
 	}
 	if err := c.json(a, reports); err != nil {
 		return err
 	}
-	if !ok {
-		return &Exit{Code: CodeFailed}
+	if !ok || len(errs) > 0 {
+		return &Exit{Code: CodeFailed, Err: errors.Join(errs...)}
 	}
 	return nil
 }
@@ -115,8 +119,8 @@ func printRecheck(w io.Writer, rep *recheck.Report) error {
 			word = "NOT intact"
 		}
 		n := r.Counts
-		p("%s: %s. %d intact, %d changed, %d missing, %d extra, %d unreadable, %d renamed; %s; %s.", procedure.Plain(r.Folder), word, n.Intact,
-			n.Changed, n.Missing, n.Extra, n.Unreadable, n.Renamed, procedure.SizeText(r.Bytes), r.Reading)
+		p("%s: %s. %d intact, %d changed, %d missing, %d extra, %d unreadable, %d unchecked, %d renamed; %s; %s.", procedure.Plain(r.Folder), word, n.Intact,
+			n.Changed, n.Missing, n.Extra, n.Unreadable, n.Unchecked, n.Renamed, procedure.SizeText(r.Bytes), r.Reading)
 		for j, f := range r.Files {
 			if j == maxListed {
 				p("  and %d more; --json has all", len(r.Files)-maxListed)
