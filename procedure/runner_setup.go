@@ -3,9 +3,12 @@ package procedure
 import (
 	"fmt"
 	"path/filepath"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
+
+	"twobin/guard"
 )
 
 // begin takes what the command line answered, as far as it goes.
@@ -203,7 +206,7 @@ func (r *Runner) addDestination(v string) error {
 			return r.refusedQuietly("setup.to", "not a separate device from "+d.Name)
 		}
 	}
-	name := r.freeName(destName(abs, vol.Name, vol.Mount))
+	name := r.shift.freeName(destName(abs, vol.Name, vol.Mount), abs, vol)
 	return r.record("", DestinationSet{Answered: r.answered(), Destination: Destination{Name: name, Path: abs, Volume: vol}})
 }
 
@@ -253,16 +256,35 @@ func destName(path, volume, mount string) string {
 	return name
 }
 
-func (r *Runner) freeName(name string) string {
+// freeName makes a destination's name one that no other has had in this shift: copies are told apart by it, also those on
+// a drive that was dropped. The same folder of the same volume gets back the name it had.
+func (s *Shift) freeName(name, path string, v guard.Volume) string {
+	for _, d := range s.Dropped {
+		if v.ID != "" && d.Volume.ID == v.ID && d.inside() == (Destination{Path: path, Volume: v}).inside() {
+			if _, used := s.Dest(d.Name); !used {
+				return d.Name
+			}
+		}
+	}
 	for n := 1; ; n++ {
 		t := name
 		if n > 1 {
 			t = fmt.Sprintf("%s-%d", name, n)
 		}
-		if _, used := r.shift.Dest(t); !used {
+		_, used := s.Dest(t)
+		if !used && !slices.ContainsFunc(s.Dropped, func(d Destination) bool { return d.Name == t }) {
 			return t
 		}
 	}
+}
+
+// inside is where the destination lies within its volume, wherever that is mounted.
+func (d Destination) inside() string {
+	rel, err := filepath.Rel(d.Volume.Mount, d.Path)
+	if err != nil {
+		return d.Path
+	}
+	return rel
 }
 
 // Folder is where a roll's copy stands below a destination: <production>/<shoot day>_<date>/<camera>/<label>.

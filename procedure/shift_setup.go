@@ -25,10 +25,12 @@ func (s *Shift) applySetUp(e Entry) error {
 			return s.refuse(e, fmt.Sprintf("%s is in use already", clip(ev.Destination.Name, 20)))
 		}
 		s.Dests = append(s.Dests, ev.Destination)
+		delete(s.GoneDests, ev.Destination.Name) // one that went and was dropped is there again
 		s.Stood, s.Sheet = nil, nil
 		s.voidLocks()
 	case DestinationDropped:
-		if _, ok := s.Dest(ev.Dest); !ok {
+		gone, ok := s.Dest(ev.Dest)
+		if !ok {
 			return s.refuse(e, fmt.Sprintf("%s is not in use", clip(ev.Dest, 20)))
 		}
 		for _, r := range s.Rolls {
@@ -36,6 +38,7 @@ func (s *Shift) applySetUp(e Entry) error {
 				return s.refuse(e, "a copy is running")
 			}
 		}
+		s.Dropped = append(s.Dropped, gone)
 		s.Dests = slices.DeleteFunc(s.Dests, func(d Destination) bool { return d.Name == ev.Dest })
 		s.Stood, s.Sheet = nil, nil
 		s.voidLocks()

@@ -128,7 +128,8 @@ type Shift struct {
 	Bins       bool
 	Dests      []Destination
 	GoneDests  map[string]bool
-	Ready      bool // set-up done
+	Dropped    []Destination // taken out of use; their names stay theirs
+	Ready      bool          // set-up done
 	Rolls      map[Label]*Roll
 	Order      []Label // in order of arrival
 	Red        []Label // red bin, first in line first, without rolls on hold
@@ -168,6 +169,7 @@ func (s *Shift) Clone() *Shift {
 	c.Cameras = slices.Clone(s.Cameras)
 	c.Dests = slices.Clone(s.Dests)
 	c.GoneDests = maps.Clone(s.GoneDests)
+	c.Dropped = slices.Clone(s.Dropped)
 	c.Order = slices.Clone(s.Order)
 	c.Red = slices.Clone(s.Red)
 	c.Notes = slices.Clone(s.Notes)
