@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"errors"
 	"fmt"
+	"io/fs"
 	"os"
 	"path/filepath"
 	"slices"
@@ -66,13 +67,19 @@ func readJournal(path string) *found {
 
 // journals reads every journal of a home, newest first.
 func journals(home string) ([]*found, error) {
-	names, err := filepath.Glob(filepath.Join(home, "journals", "*.jsonl"))
-	if err != nil {
-		return nil, err
+	dir := filepath.Join(home, "journals")
+	entries, err := os.ReadDir(dir) // no pattern: the path may hold any sign
+	switch {
+	case errors.Is(err, fs.ErrNotExist):
+		return nil, nil
+	case err != nil:
+		return nil, fmt.Errorf("look for journals: %w", err)
 	}
 	var out []*found
-	for _, n := range names {
-		out = append(out, readJournal(n))
+	for _, e := range entries {
+		if !e.IsDir() && strings.HasSuffix(e.Name(), ".jsonl") {
+			out = append(out, readJournal(filepath.Join(dir, e.Name())))
+		}
 	}
 	slices.SortStableFunc(out, func(a, b *found) int {
 		switch {
