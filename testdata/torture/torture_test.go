@@ -46,6 +46,8 @@ func (r row) verdict() string {
 		return "NOT OK: no figure"
 	case r.want.atMost && r.reached > r.want.n:
 		return "NOT OK: too much"
+	case !r.want.atMost && r.reached == 0:
+		return "NOT OK: nothing was tried"
 	case !r.want.atMost && r.reached < r.want.n:
 		return "ok, a share"
 	}
