@@ -62,3 +62,37 @@ func TestDroppedIsRemembered(t *testing.T) {
 		t.Errorf("taken into use again: %v, gone %v", err, s.GoneDests)
 	}
 }
+
+// A number that is left out overnight is missing as one is that is left out within a day; one that was left out on an
+// earlier day is not asked about again, and numbers that begin anew leave out none.
+func TestMissingOverNight(t *testing.T) {
+	t.Parallel()
+	for _, c := range []struct {
+		name           string
+		known, today   []Label
+		next           Label
+		missing, skips string
+	}{
+		{"the night between", []Label{"A004", "A005"}, []Label{"A007"}, "A009", "A006", "A008"},
+		{"it came after all", []Label{"A005"}, []Label{"A007", "A006"}, "A008", "", ""},
+		{"none left out", []Label{"A005"}, []Label{"A006"}, "A007", "", ""},
+		{"only older ones left out", []Label{"A001", "A005"}, []Label{"A006"}, "A008", "", "A007"},
+		{"first of the day", []Label{"A005"}, nil, "A007", "", "A006"},
+		{"another camera", []Label{"B005"}, []Label{"A007"}, "A008", "", ""},
+		{"first of all", nil, []Label{"A007"}, "A008", "", ""},
+		{"known ones are higher", []Label{"A009"}, []Label{"A001", "A003"}, "A004", "A002", ""},
+		{"at the limit", []Label{"A001"}, []Label{"A022"}, "A023", "A002 to A021, 20 numbers", ""},
+		{"begun anew", []Label{"A001"}, []Label{"A023"}, "A024", "", ""},
+		{"begun anew is read again", []Label{"A001"}, nil, "A101", "", "A002 to A100, 99 numbers"},
+	} {
+		s := NewShift()
+		s.Opened = &ShiftOpened{Known: c.known}
+		s.Order = c.today
+		if got := labels(s.Missing()[c.next.Camera()]); got != c.missing {
+			t.Errorf("%s: missing %q, want %q", c.name, got, c.missing)
+		}
+		if got := labels(s.skipped(c.next)); got != c.skips {
+			t.Errorf("%s: %s leaves out %q, want %q", c.name, c.next, got, c.skips)
+		}
+	}
+}

@@ -304,13 +304,16 @@ func labels(ls []Label) string {
 // farJump is how many numbers a label may leave out without being read again; own choice.
 const farJump = 20
 
-// skipped lists the numbers between the last one of a camera that came in and a label.
+// skipped lists the numbers between the last one of a camera that came in, in this shift or before, and a label.
 func (s *Shift) skipped(l Label) []Label {
 	last := 0
 	for _, o := range s.Order {
 		if o.Camera() == l.Camera() {
 			last = max(last, o.Number())
 		}
+	}
+	if last == 0 {
+		last = s.knownBelow(l.Camera(), l.Number())
 	}
 	var out []Label
 	for n := last + 1; last > 0 && n < l.Number(); n++ {

@@ -238,7 +238,9 @@ func (s *Shift) Dest(name string) (Destination, bool) {
 	return Destination{}, false
 }
 
-// Missing lists the numbers of each camera that have not come in although a later one has.
+// Missing lists the numbers of each camera that have not come in although a later one has: those between the first and the
+// last of this shift, and those between the last of earlier days and this shift's first. Where that leaves out more than
+// farJump, the numbers began anew.
 func (s *Shift) Missing() map[Camera][]Label {
 	highest := map[Camera]int{}
 	lowest := map[Camera]int{}
@@ -258,13 +260,30 @@ func (s *Shift) Missing() map[Camera][]Label {
 	}
 	out := map[Camera][]Label{}
 	for c, hi := range highest {
-		for n := lowest[c]; n < hi; n++ {
+		first := lowest[c]
+		if k := s.knownBelow(c, first); k > 0 && first-k-1 <= farJump {
+			first = k
+		}
+		for n := first; n < hi; n++ {
 			if l := MakeLabel(c, n); !have[l] {
 				out[c] = append(out[c], l)
 			}
 		}
 	}
 	return out
+}
+
+// knownBelow is the highest number below n that a camera had on earlier days, 0 for none.
+func (s *Shift) knownBelow(c Camera, n int) int {
+	last := 0
+	if s.Opened != nil {
+		for _, l := range s.Opened.Known {
+			if l.Camera() == c && l.Number() < n {
+				last = max(last, l.Number())
+			}
+		}
+	}
+	return last
 }
 
 // OnHold lists rolls on hold, in order of arrival.
