@@ -115,7 +115,7 @@ func Rows(s *procedure.Shift, entries []procedure.Entry, load func(sha string) (
 // past is what the entries say about a roll beyond its state.
 type past struct {
 	operators []string
-	copies    []procedure.CopyNote // of the newest copy, also of an earlier pass
+	copies    []procedure.CopyNote // by drive, the newest of each, also of an earlier pass
 	backs     int
 }
 
@@ -150,6 +150,18 @@ func (rd *Reader) Rows(s *procedure.Shift, entries []procedure.Entry) []Row {
 	return rows
 }
 
+// keep takes in what a copy did to its drives. Files of an earlier copy stand on the others still.
+func (h *past) keep(copies []procedure.CopyNote) {
+	for _, c := range copies {
+		i := slices.IndexFunc(h.copies, func(o procedure.CopyNote) bool { return o.Name == c.Name })
+		if i < 0 {
+			h.copies = append(h.copies, c)
+			continue
+		}
+		h.copies[i] = c
+	}
+}
+
 func history(entries []procedure.Entry) map[procedure.Label]*past {
 	out := map[procedure.Label]*past{}
 	for _, e := range entries {
@@ -166,11 +178,13 @@ func history(entries []procedure.Entry) map[procedure.Label]*past {
 		}
 		switch ev := e.Event.(type) {
 		case procedure.CopyProven:
-			h.copies = ev.Copies
+			h.keep(ev.Copies)
+		case procedure.CopyFailed:
+			h.keep(ev.Copies)
+		case procedure.CopyAdded:
+			h.keep(ev.Copies)
 		case procedure.PutBack:
 			h.backs++
-		case procedure.CopyFailed:
-			h.copies = ev.Copies
 		}
 	}
 	return out
@@ -227,22 +241,14 @@ func base(s *procedure.Shift, r *procedure.Roll, h *past) Row {
 	return row
 }
 
-// dests says what became of a roll on every destination of the shift, and on those dropped since that hold a copy.
+// dests says what became of a roll on every destination of the shift, and on those dropped since that hold a copy. Only
+// the copies of the roll's last copy count; on other drives files of an earlier one stand, and do not.
 func dests(s *procedure.Shift, r *procedure.Roll, h *past) []Dest {
-	copies, earlier := r.Copies, false
-	if len(copies) == 0 && len(h.copies) > 0 {
-		copies, earlier = h.copies, true
-	}
 	var out []Dest
-	for _, c := range copies {
-		d := Dest{Name: procedure.Plain(c.Name), Folder: procedure.Plain(c.Folder)}
-		if d.Folder != "" {
-			d.List = string(r.Label) + manifest.ListExt
-		}
+	for _, c := range r.Copies {
+		d := dest(r, c)
 		switch {
-		case earlier:
-			d.Result = "not counted: copied in an earlier pass"
-		case c.Proven:
+		case c.Proven && r.Copy == procedure.CopyIsProven:
 			d.Proven, d.Result = true, "proven"
 			if c.Honesty != "" {
 				d.Result += ", " + procedure.Plain(c.Honesty)
@@ -254,12 +260,30 @@ func dests(s *procedure.Shift, r *procedure.Roll, h *past) []Dest {
 		}
 		out = append(out, d)
 	}
+	has := func(name string) bool {
+		return slices.ContainsFunc(out, func(d Dest) bool { return d.Name == procedure.Plain(name) })
+	}
+	for _, c := range h.copies {
+		if !has(c.Name) {
+			d := dest(r, c)
+			d.Result = "not counted: copied in an earlier pass"
+			out = append(out, d)
+		}
+	}
 	for _, k := range s.Dests {
-		if !slices.ContainsFunc(out, func(d Dest) bool { return d.Name == procedure.Plain(k.Name) }) {
+		if !has(k.Name) {
 			out = append(out, Dest{Name: procedure.Plain(k.Name), Result: "not copied"})
 		}
 	}
 	return out
+}
+
+func dest(r *procedure.Roll, c procedure.CopyNote) Dest {
+	d := Dest{Name: procedure.Plain(c.Name), Folder: procedure.Plain(c.Folder)}
+	if d.Folder != "" {
+		d.List = string(r.Label) + manifest.ListExt
+	}
+	return d
 }
 
 // proof fills in what only the proof has.

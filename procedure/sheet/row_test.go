@@ -192,3 +192,63 @@ func TestTitle(t *testing.T) {
 		t.Errorf("title %q", got)
 	}
 }
+
+// A pass names only the drives that it touched. Files of earlier passes stand on the others, and the sheet says so: a
+// drive that reads "not copied" gets wiped. None of them counts, as in the lock.
+func TestDestsOverPasses(t *testing.T) {
+	t.Parallel()
+	note := func(name string, proven bool, fault string) procedure.CopyNote {
+		return procedure.CopyNote{Name: name, Folder: "f/" + name, Proven: proven, Fault: fault}
+	}
+	proven := func(cs ...procedure.CopyNote) procedure.Event { return procedure.CopyProven{Copies: cs} }
+	failed := func(cs ...procedure.CopyNote) procedure.Event { return procedure.CopyFailed{Copies: cs} }
+	const (
+		earlier = "not counted: copied in an earlier pass"
+		none    = "not copied"
+	)
+	for _, c := range []struct {
+		name   string
+		events []procedure.Event
+		state  procedure.CopyState
+		now    []procedure.CopyNote
+		want   map[string]string
+	}{
+		{"nothing", nil, procedure.CopyNone, nil, map[string]string{"RAID": none, "SHUTTLE": none}},
+		{"held after a failed second pass on one drive",
+			[]procedure.Event{proven(note("RAID", true, ""), note("SHUTTLE", true, "")), failed(note("RAID", false, "gone"))}, procedure.CopyNone, nil,
+			map[string]string{"RAID": earlier, "SHUTTLE": earlier}},
+		{"held after a second pass that failed before any drive", []procedure.Event{proven(note("RAID", true, ""), note("SHUTTLE", true, "")), failed()},
+			procedure.CopyIsFailed, nil, map[string]string{"RAID": earlier, "SHUTTLE": earlier}},
+		{"failed just now on one drive", []procedure.Event{proven(note("RAID", true, ""), note("SHUTTLE", true, "")), failed(note("RAID", false, "gone"))},
+			procedure.CopyIsFailed, []procedure.CopyNote{note("RAID", false, "gone")}, map[string]string{"RAID": "failed: gone", "SHUTTLE": earlier}},
+		{"failed, though one drive was whole", []procedure.Event{failed(note("RAID", true, ""), note("SHUTTLE", false, "gone"))},
+			procedure.CopyIsFailed, []procedure.CopyNote{note("RAID", true, ""), note("SHUTTLE", false, "gone")},
+			map[string]string{"RAID": "not proven", "SHUTTLE": "failed: gone"}},
+		{"a further copy, then held", []procedure.Event{proven(note("RAID", true, ""), note("SHUTTLE", true, "")), procedure.CopyAdded{Copies: []procedure.CopyNote{note("POST", true, "")}}},
+			procedure.CopyNone, nil, map[string]string{"RAID": earlier, "SHUTTLE": earlier, "POST": earlier}},
+		{"proven now on fewer", []procedure.Event{proven(note("RAID", true, ""), note("POST", true, "")), proven(note("RAID", true, ""), note("SHUTTLE", true, ""))},
+			procedure.CopyIsProven, []procedure.CopyNote{note("RAID", true, ""), note("SHUTTLE", true, "")},
+			map[string]string{"RAID": "proven", "SHUTTLE": "proven", "POST": earlier}},
+	} {
+		s := procedure.NewShift()
+		s.Dests = []procedure.Destination{{Name: "RAID"}, {Name: "SHUTTLE"}}
+		var es []procedure.Entry
+		for _, ev := range c.events {
+			es = append(es, procedure.Entry{Roll: "A001", Event: ev})
+		}
+		h := history(es)["A001"]
+		if h == nil {
+			h = &past{}
+		}
+		got := map[string]string{}
+		for _, d := range dests(s, &procedure.Roll{Label: "A001", Copy: c.state, Copies: c.now}, h) {
+			got[d.Name] = d.Result
+			if d.Proven != (d.Result == "proven") || (d.List == "A001.xxh64") != (d.Result != none) {
+				t.Errorf("%s: %+v", c.name, d)
+			}
+		}
+		if diff := cmp.Diff(c.want, got); diff != "" {
+			t.Errorf("%s (-want +got):\n%s", c.name, diff)
+		}
+	}
+}
