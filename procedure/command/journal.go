@@ -39,6 +39,7 @@ func (c *Journal) Run(a *App) error {
 		if f == nil {
 			return err
 		}
+		f.warnNewer(a)
 		path = f.path
 	}
 	if !c.Verify {

@@ -21,7 +21,9 @@ type found struct {
 	shift   *procedure.Shift
 	entries []procedure.Entry
 	damage  *journal.Damage
-	err     error // it could not be folded
+	err     error  // it could not be read or folded
+	touched int64  // when the file was last written, in ns; 0 when that is not known
+	newer   *found // the newest journal of a shift, or of who knows what, that was passed over for this one; nil for none
 }
 
 // ended: closed, and the code was read back from the book.
@@ -38,16 +40,48 @@ func (f *found) unusable() error {
 	return nil
 }
 
-// warn tells a reader of the record that what follows ends at a damage. Nothing for a whole journal, nor for a torn end:
-// nothing that was acknowledged is in it.
+// warn tells a reader of the record that what follows ends at a damage, and that a newer shift is there. Nothing of a
+// damage for a whole journal, nor for a torn end: nothing that was acknowledged is in it.
 func (f *found) warn(a *App) {
+	f.warnNewer(a)
 	if bad := f.unusable(); bad != nil {
 		fmt.Fprintln(a.Err, procedure.Plain(fmt.Sprintf("look: %s is damaged: %v. Shown is what stands before the damage, %d lines; what came after is not known", f.path, bad, len(f.entries))))
 	}
 }
 
-// when is the time of the last line, for the newest first.
+// warnNewer says which shift it is when a newer journal was passed over.
+func (f *found) warnNewer(a *App) {
+	if f.newer == nil {
+		return
+	}
+	why := "a newer shift is in " + f.newer.path
+	if bad := f.newer.unusable(); bad != nil {
+		why = fmt.Sprintf("the newer %s cannot be used: %v", f.newer.path, bad)
+	}
+	state := "never ended"
+	if f.ended() {
+		state = "closed"
+	}
+	o := f.shift.Opened
+	fmt.Fprintln(a.Err, procedure.Plain(fmt.Sprintf("look: this is %s, day %d, station %s, which was %s; %s", o.Production, o.Day, o.Station, state, oneLine(why))))
+}
+
+// real: a shift that is no drill was opened in it.
+func (f *found) real() bool {
+	return f.shift != nil && f.shift.Opened != nil && f.shift.Opened.Drill == ""
+}
+
+// counts: it holds a shift, or nobody knows what it holds.
+func (f *found) counts() bool {
+	return f.real() || (f.shift == nil || f.shift.Opened == nil) && f.unusable() != nil
+}
+
+// when is the time of the last line, for the newest first; without a line that can be read, that of the file, so that a
+// journal that is lost does not look like the oldest.
 func (f *found) when() int64 {
+	if len(f.lines) == 0 && f.unusable() != nil {
+		return f.touched
+	}
 	if len(f.lines) == 0 {
 		return 0
 	}
@@ -56,7 +90,9 @@ func (f *found) when() int64 {
 
 func readJournal(path string) *found {
 	f := &found{path: path}
-	f.lines, f.damage = nil, nil
+	if st, err := os.Stat(path); err == nil {
+		f.touched = st.ModTime().UnixNano()
+	}
 	f.lines, f.damage, f.err = journal.ReadFile(path)
 	if f.err != nil {
 		return f
@@ -94,25 +130,30 @@ func journals(home string) ([]*found, error) {
 }
 
 // current picks the journal that a question is about: the one named, else the newest that is not ended, else the
-// newest.
+// newest. One that is damaged is used up to the damage, for [found.warn] to say. What was passed over for an older one
+// is in newer.
 func current(home, path string) (*found, error) {
 	if path != "" {
 		f := readJournal(path)
-		return f, f.err
+		if f.shift == nil || f.shift.Opened == nil {
+			return f, &Exit{Code: CodeFailed, Err: fmt.Errorf("%s cannot be used: %w", path, cmp.Or(f.unusable(), errors.New("no shift was opened in it")))}
+		}
+		return f, nil
 	}
 	all, err := journals(home)
 	if err != nil {
-		return nil, err
+		return nil, &Exit{Code: CodeFailed, Err: err}
 	}
-	for _, f := range all {
-		if f.err == nil && f.shift.Opened != nil && !f.ended() {
-			return f, nil
-		}
+	open := func(f *found) bool { return f.shift != nil && f.shift.Opened != nil }
+	i := slices.IndexFunc(all, func(f *found) bool { return open(f) && !f.ended() })
+	if i < 0 {
+		i = slices.IndexFunc(all, open)
 	}
-	for _, f := range all {
-		if f.err == nil && f.shift.Opened != nil {
-			return f, nil
+	if i >= 0 {
+		if n := slices.IndexFunc(all[:i], (*found).counts); n >= 0 {
+			all[i].newer = all[n]
 		}
+		return all[i], nil
 	}
 	if len(all) > 0 { // damaged before its shift was opened: the question goes to what is there
 		return all[0], &Exit{Code: CodeFailed, Err: fmt.Errorf("%s cannot be used: %w", all[0].path, cmp.Or(all[0].unusable(), errNoShift(home)))}
@@ -138,7 +179,7 @@ func newJournal(home string, o procedure.ShiftOpened) string {
 		if _, err := os.Lstat(name); os.IsNotExist(err) {
 			return name
 		}
-		if f := readJournal(name); f.unusable() == nil && f.shift.Opened == nil {
+		if f := readJournal(name); f.unusable() == nil && f.shift != nil && f.shift.Opened == nil {
 			return name
 		}
 	}

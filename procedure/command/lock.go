@@ -47,6 +47,7 @@ func (c *Lock) Run(a *App) error {
 	if err != nil {
 		return err
 	}
+	f.warn(a)
 	roll := f.shift.Roll(l)
 	if roll == nil {
 		return &Exit{Code: CodeFailed, Err: fmt.Errorf("%s did not come in in this shift", l)}
@@ -54,6 +55,8 @@ func (c *Lock) Run(a *App) error {
 	fault := ""
 	if f.damage != nil {
 		fault = f.damage.String()
+	} else if f.err != nil {
+		fault = f.err.Error()
 	}
 	var proof *guard.Proof
 	if roll.Proof != "" {
@@ -61,7 +64,7 @@ func (c *Lock) Run(a *App) error {
 			proof = nil
 		}
 	}
-	v := guard.Lock(proof, f.shift.Facts(l, f.damage == nil, fault), nil, policy, a.Now())
+	v := guard.Lock(proof, f.shift.Facts(l, fault == "", fault), nil, policy, a.Now())
 	rep := lockReport{Roll: l, Open: v.Open(), Step: roll.Step.String(), Place: roll.Place.String(), Conditions: v.Conditions,
 		Note: "Conditions on the card and the drives are asked afresh when the card is seated again."}
 	switch {

@@ -118,11 +118,16 @@ func (c *Shift) pick(home string) (*found, error) {
 	if err != nil {
 		return nil, err
 	}
+	for _, f := range all { // it may be of any day, the newest too
+		if f.shift == nil {
+			return nil, &Exit{Code: CodeFailed, Err: fmt.Errorf("%s cannot be read, so nobody knows whose shift it is: %w. Safe: it was left as it is, nothing was begun. Now: make it readable; if it is lost, keep it for the record in another folder, then begin a new one", f.path, f.unusable())}
+		}
+	}
 	for _, f := range all {
-		if f.damage != nil && !f.damage.Torn && f.shift != nil && f.shift.Opened == nil {
+		if f.shift.Opened == nil && f.unusable() != nil {
 			return nil, &Exit{Code: CodeFailed, Err: fmt.Errorf("%s is damaged at its beginning, so nobody knows whose shift it is: %w. Safe: it was left as it is. Now: keep it for the record in another folder, then begin a new one", f.path, f.unusable())}
 		}
-		if f.shift == nil || f.shift.Opened == nil || f.ended() || !c.fits(f.shift.Opened) {
+		if f.shift.Opened == nil || f.ended() || !c.fits(f.shift.Opened) {
 			continue
 		}
 		if bad := f.unusable(); bad != nil {
