@@ -211,7 +211,7 @@ func (a *Archive) Sheet(q sheet.Query, made time.Time, tool string) (*sheet.Shee
 		}
 		return nil, fmt.Errorf("%w: %s was asked for; there is %s", ErrNothing, q, there)
 	}
-	s := &sheet.Sheet{Made: made, Tool: tool, Warnings: a.Warnings()}
+	s := &sheet.Sheet{Made: made, Tool: tool}
 	rd := sheet.NewReader(a.load)
 	for _, j := range a.upTo(js) {
 		if slices.Contains(js, j) {
@@ -220,22 +220,33 @@ func (a *Archive) Sheet(q sheet.Query, made time.Time, tool string) (*sheet.Shee
 			rd.Learn(j.Shift)
 		}
 	}
+	s.Warnings = a.WarningsFor(q.Production, s.Rows)
+	s.Sort()
+	return s, nil
+}
+
+// WarningsFor is what the reader of a sheet with these rows must know, one line each, safe to show: journals with trouble,
+// labels that came in more than once in a production (empty: in any), proofs that are lost.
+func (a *Archive) WarningsFor(production string, rows []sheet.Row) []string {
+	out := a.Warnings()
 	for _, d := range a.Doubles() {
-		if q.Production == "" || q.Production == d.Production {
-			s.Warnings = append(s.Warnings, procedure.Plain(fmt.Sprintf("%s came in %d times in %s: %s", d.Label, len(d.Journals), d.Production, strings.Join(d.Journals, ", "))))
+		if production == "" || production == d.Production {
+			out = append(out, procedure.Plain(fmt.Sprintf("%s came in %d times in %s: %s", d.Label, len(d.Journals), d.Production, strings.Join(d.Journals, ", "))))
 		}
 	}
 	lost := 0
-	for i := range s.Rows {
-		if s.Rows[i].Problem != "" {
+	for i := range rows {
+		if rows[i].Problem != "" {
 			lost++
 		}
 	}
-	if lost > 0 {
-		s.Warnings = append(s.Warnings, fmt.Sprintf("%d proofs could not be read; their rolls have no recording times and no questions here", lost))
+	switch {
+	case lost == 1:
+		out = append(out, "1 proof could not be read; its roll has no recording times and no questions here")
+	case lost > 1:
+		out = append(out, fmt.Sprintf("%d proofs could not be read; their rolls have no recording times and no questions here", lost))
 	}
-	s.Sort()
-	return s, nil
+	return out
 }
 
 // upTo gives js with all earlier shifts of their productions, in order: what a roll holds may stand on an earlier one.

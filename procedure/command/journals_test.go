@@ -133,3 +133,34 @@ func TestNoShiftBesideAnUnreadableJournal(t *testing.T) {
 		})
 	}
 }
+
+// TestHandoverWarns: a damaged journal and a lost proof stand in the sheet of a hand-over as in that of the archive.
+func TestHandoverWarns(t *testing.T) {
+	t.Parallel()
+	home := twoDays(t)
+	spoil(t, filepath.Join(home, "journals", "day2.jsonl"), "{", "[")
+	if err := os.RemoveAll(filepath.Join(home, "proofs")); err != nil {
+		t.Fatal(err)
+	}
+	dir := filepath.Join(t.TempDir(), "over")
+	var out, said bytes.Buffer
+	c := &Handover{Common: Common{Home: home}, Dir: dir, Size: "a4"}
+	if err := c.Run(&App{Out: &out, Err: &said, Env: func(string) string { return "" }, Now: time.Now}); err != nil {
+		t.Fatal(err)
+	}
+	var page []byte
+	names, err := os.ReadDir(dir)
+	for _, n := range names {
+		if strings.HasSuffix(n.Name(), "sheet.html") {
+			page, err = os.ReadFile(filepath.Join(dir, n.Name()))
+		}
+	}
+	if err != nil || len(page) == 0 {
+		t.Fatalf("no sheet in %v: %v", names, err)
+	}
+	for _, want := range []string{"day2.jsonl is damaged", "1 proof could not be read"} {
+		if !strings.Contains(string(page), want) || !strings.Contains(said.String(), want) {
+			t.Errorf("%q is missing; said: %s", want, said.String())
+		}
+	}
+}

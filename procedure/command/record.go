@@ -5,6 +5,7 @@ import (
 	"io"
 	"path/filepath"
 	"runtime/debug"
+	"slices"
 
 	"twobin/guard"
 	"twobin/guard/proofstore"
@@ -138,6 +139,19 @@ func earlier(home string, f *found, load func(string) (*guard.Proof, error)) *sh
 	return sheet.NewReader(load)
 }
 
+// sheetWarnings is what the reader of a shift's sheet must know: the same as in the sheet of the archive.
+func sheetWarnings(home string, f *found, rows []sheet.Row) []string {
+	ar, err := archive.Open(home)
+	if err != nil {
+		return []string{procedure.Plain("the other shifts could not be read: " + oneLine(err.Error()))}
+	}
+	out := ar.WarningsFor(f.shift.Opened.Production, rows)
+	if bad := f.unusable(); bad != nil && !slices.ContainsFunc(ar.Journals, func(j archive.Journal) bool { return j.Path == f.path }) { // named with --journal, from elsewhere
+		out = append(out, procedure.Plain(fmt.Sprintf("%s is damaged: %s; the %d lines before it are used", f.path, oneLine(bad.Error()), len(f.entries))))
+	}
+	return out
+}
+
 // Handover is the verb that writes the hand-over of a shift.
 type Handover struct {
 	Common
@@ -164,7 +178,10 @@ func (c *Handover) Run(a *App) error {
 	load := func(sha string) (*guard.Proof, error) { return proofstore.Load(filepath.Join(home, "proofs"), sha) }
 	rows := earlier(home, f, load).Rows(f.shift, f.entries)
 	doc := handover.Of(f.shift, f.entries, rows, handover.RecordOf(f.lines, f.damage), a.Now(), "twobin "+Version)
-	s := &sheet.Sheet{Made: a.Now(), Tool: "twobin " + Version, Rows: rows}
+	s := &sheet.Sheet{Made: a.Now(), Tool: "twobin " + Version, Rows: rows, Warnings: sheetWarnings(home, f, rows)}
+	for _, w := range s.Warnings {
+		fmt.Fprintln(a.Err, "look: "+procedure.Plain(w))
+	}
 	names, err := handover.Write(c.Dir, doc, s, func(w io.Writer, d handover.Doc) error { return paper.HandOver(w, d, size) })
 	if err != nil {
 		return &Exit{Code: CodeFailed, Err: err}
