@@ -2,7 +2,6 @@ package drill
 
 import (
 	"fmt"
-	"strings"
 	"time"
 
 	"twobin/procedure"
@@ -256,23 +255,20 @@ func judgeTogether(t *trial, e procedure.Entry) Verdict {
 }
 
 func judgeSkip(t *trial, e procedure.Entry) Verdict {
-	has := func(text string) bool {
-		for _, k := range t.i.Keys {
-			if strings.Contains(strings.ToLower(text), k) {
-				return true
-			}
-		}
-		return false
-	}
+	has := func(text string) bool { return hasWord(department.ReplaceAllString(text, " "), t.i.Keys...) }
 	switch ev := e.Event.(type) {
 	case procedure.GapAsked:
-		if has(ev.Answer) {
+		if t.asked && has(ev.Answer) {
 			return t.left("asked for %s and logged the answer", t.i.Other)
 		}
 		t.late = true
+		if !t.asked {
+			t.why = fmt.Sprintf("logged %q; nobody had been asked", procedure.Plain(ev.Answer))
+			return NotMet
+		}
 		t.why = fmt.Sprintf("logged %q; that is not what the camera department says", procedure.Plain(ev.Answer))
 	case procedure.NoteMade:
-		if t.late && has(ev.Text) {
+		if t.late && t.asked && has(ev.Text) {
 			return t.left("asked for %s and logged the answer", t.i.Other)
 		}
 	case procedure.ShiftClosed:

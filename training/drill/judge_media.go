@@ -1,20 +1,10 @@
 package drill
 
-import (
-	"strings"
-
-	"twobin/procedure"
-)
+import "twobin/procedure"
 
 func judgeUnformatted(t *trial, e procedure.Entry) Verdict {
 	tells := func(text string) bool {
-		text = strings.ToLower(text)
-		for _, k := range t.i.Keys {
-			if strings.Contains(text, k) {
-				return true
-			}
-		}
-		return strings.Contains(text, strings.ToLower(string(t.i.Other)))
+		return hasWord(text, t.i.Keys...) || hasWord(text, string(t.i.Other))
 	}
 	told := act(e) == ActAsk
 	switch ev := e.Event.(type) {

@@ -86,15 +86,22 @@ func TestJudges(t *testing.T) {
 		{Lacks, "notes it later", Late, ev(procedure.RollReceived{}, procedure.NoteMade{Text: "came without tape"})},
 		{Lacks, "takes no notice", Wrong, ev(procedure.RollReceived{}, began)},
 		{Lacks, "leaves it", Missed, ev()},
-		{Skip, "asks and logs", Right, ev(procedure.GapAsked{Answer: "still in the camera"})},
-		{Skip, "notes it later", Late, ev(procedure.GapAsked{Answer: "do not know"}, procedure.NoteMade{Text: "A is in the camera"})},
-		{Skip, "makes something up", Wrong, ev(procedure.GapAsked{Answer: "do not know"}, procedure.ShiftClosed{})},
+		{Skip, "asks and logs", Right, ev(acts(ActAsk), procedure.GapAsked{Answer: "still in the camera"})},
+		{Skip, "asks and logs in other words", Right, ev(acts(ActAsk), procedure.GapAsked{Answer: "camera department: in the Camera"})},
+		{Skip, "notes it later", Late, ev(acts(ActAsk), procedure.GapAsked{Answer: "do not know"}, procedure.NoteMade{Text: "A is in the camera"})},
+		{Skip, "guesses, then asks and notes it", Late, ev(procedure.GapAsked{Answer: "camera"}, acts(ActAsk), procedure.NoteMade{Text: "in the camera"})},
+		{Skip, "makes something up", Wrong, ev(acts(ActAsk), procedure.GapAsked{Answer: "do not know"}, procedure.ShiftClosed{})},
+		{Skip, "guesses right without asking", Wrong, ev(procedure.GapAsked{Answer: "still in the camera"}, procedure.ShiftClosed{})},
+		{Skip, "says only whom to ask", Wrong, ev(acts(ActAsk), procedure.GapAsked{Answer: "ask the camera department"}, procedure.ShiftClosed{})},
+		{Skip, "hides the word in others", Wrong, ev(acts(ActAsk), procedure.GapAsked{Answer: "camerawoman knows"}, procedure.ShiftClosed{})},
 		{Skip, "does not ask", Missed, ev()},
 		{Reused, "is refused and asks", Right, ev(procedure.Refused{Asked: "roll.received"}, acts(ActAsk), procedure.RollReceived{})},
 		{Reused, "makes up the right label", Wrong, ev(procedure.RollReceived{})},
 		{Reused, "leaves it", Missed, ev(procedure.Refused{Asked: "roll.received"})},
 		{Unformatted, "copies and tells", Right, ev(began, procedure.RollLogged{Notes: "old clips, told them"}, proven)},
 		{Unformatted, "tells after the bin", Late, ev(proven, binned, procedure.NoteMade{Text: "not formatted"})},
+		{Unformatted, "notes something else", Missed, ev(proven, procedure.RollLogged{Notes: "gold tape, hold by the edge, told Kim; information below"}, binned, returned)},
+		{Unformatted, "names the earlier roll", Right, ev(proven, procedure.NoteMade{Text: "clips of a011 on it"})},
 		{Unformatted, "does not copy", Wrong, ev(held)},
 		{Unformatted, "tells nobody", Missed, ev(proven, binned, returned)},
 		{WrongSeat, "puts back", Right, ev(putBack)},
@@ -138,7 +145,7 @@ func TestJudges(t *testing.T) {
 	met := map[Kind]map[Verdict]bool{}
 	for _, c := range cases {
 		t.Run(string(c.kind)+" "+c.name, func(t *testing.T) {
-			i := Planned{ID: "i1", Kind: c.kind, Roll: a1, Other: "A011", Dest: "RAID", Keys: []string{"camera", "format", "old"}}
+			i := Planned{ID: "i1", Kind: c.kind, Roll: a1, Other: "A011", Dest: "RAID", Keys: append(notClean(), keysOf("is still in the camera")...)}
 			plan := &Plan{Rolls: []Roll{{Label: a1}}, Incidents: []Planned{i}}
 			s := (&script{run: 1}).add(a1, procedure.Incident{Kind: string(c.kind), ID: "i1"})
 			for _, e := range c.evs {
@@ -216,6 +223,26 @@ func TestIncidentWords(t *testing.T) {
 			if w == "" || len(w) > most {
 				t.Errorf("%s: text %d is %q: it must have 1 to %d bytes", k, n, w, most)
 			}
+		}
+	}
+}
+
+// What is said of a missing roll has its words in it: one that is in a car is not on a card, nor on a cart.
+func TestKeys(t *testing.T) {
+	t.Parallel()
+	for _, c := range []struct {
+		where, note string
+		want        bool
+	}{
+		{"comes with the next car", "Comes with the next car.", true},
+		{"comes with the next car", "on a card, on the cart", false},
+		{"comes with the next car", "one of the cars has it", true},
+		{"was dropped and is at the office", "AT THE OFFICE", true},
+		{"was dropped and is at the office", "the officer knows", false},
+		{"is still in the camera", "in camera B", true},
+	} {
+		if got := hasWord(c.note, keysOf(c.where)...); got != c.want {
+			t.Errorf("%q for %q: %v, want %v", c.note, c.where, got, c.want)
 		}
 	}
 }

@@ -3,6 +3,10 @@ package drill
 import (
 	"fmt"
 	"math/rand/v2"
+	"regexp"
+	"slices"
+	"strings"
+	"unicode"
 )
 
 // words gives an incident what is heard or seen, and what is said when somebody asks.
@@ -39,7 +43,7 @@ func words(i *Planned, r *Roll, rng *rand.Rand) {
 		i.Reply = fmt.Sprintf("%s: \"The tape is right: %s. The card says so now.\"", r.From, r.Label)
 	case Unformatted:
 		i.Reply = r.From + ": \"Then it was not formatted. Thank you, we will look after that.\""
-		i.Keys = []string{"format", "old", "earlier", "again", "twice"}
+		i.Keys = notClean()
 	case NewTake:
 		i.Reply = r.From + ": \"Yes, we shot one more on it. Copy the card again, please.\""
 	case NoFolder, WrongSeat, WrongErase, BadCopy, DriveFull, DriveGone, DriveReadOnly, Unreadable, PowerCut, Together:
@@ -50,9 +54,27 @@ func words(i *Planned, r *Roll, rng *rand.Rand) {
 func keysOf(s string) []string {
 	switch s {
 	case "is still in the camera":
-		return []string{"camera"}
+		return []string{"camera", "cameras", "cam"}
 	case "was dropped and is at the office":
 		return []string{"dropped", "office"}
 	}
-	return []string{"car"}
+	return []string{"car", "cars"}
+}
+
+// notClean are the words of a note that a card had not been formatted, at least one of which it has.
+func notClean() []string {
+	return []string{
+		"format", "formatted", "formatting", "unformatted", "reformat", "reformatted", "old", "older", "earlier", "again", "twice",
+	}
+}
+
+// department is the camera department as such: that it was asked, or will be, says nothing of where a card is.
+var department = regexp.MustCompile(`(?i)\bcamera(?:'s|s)?[\s-]+(?:department|dept|crew|team|people|assistants?)\b`)
+
+// hasWord says whether a text has one of the keys as a whole word, in whatever case. "hold" does not say "old".
+func hasWord(text string, keys ...string) bool {
+	apart := func(c rune) bool { return !unicode.IsLetter(c) && !unicode.IsDigit(c) }
+	return slices.ContainsFunc(strings.FieldsFunc(text, apart), func(w string) bool {
+		return slices.ContainsFunc(keys, func(k string) bool { return strings.EqualFold(w, k) })
+	})
 }
