@@ -92,6 +92,13 @@ func TestListing(t *testing.T) {
 			"other label: 1 name carries the label B003, not A003 (b003_1.vid): which roll is this?"}},
 		{"counter with a letter is no label", seq("C%04d.vid", 1, 5), nil},
 		{"counter of three digits with a letter is no label", seq("C%03d.vid", 1, 5), nil},
+		{"counters of two cameras' letters are no labels", append(seq("B%03d.vid", 1, 3), seq("C%03d.vid", 7, 9)...), nil},
+		{"three labels, the first on one file", []string{"A002_1.vid", "B003_1.vid", "B003_2.vid", "C004_1.vid", "C004_2.vid"}, []string{
+			"other label: 1 name carries the label A002, not A003 (A002_1.vid): which roll is this?",
+			"other label: 2 names carry the label B003, not A003 (B003_1.vid, B003_2.vid): which roll is this?",
+			"other label: 2 names carry the label C004, not A003 (C004_1.vid, C004_2.vid): which roll is this?"}},
+		{"a counter beside a label", append(seq("C%03d.vid", 1, 4), "B003_1.vid", "B003_2.vid"), []string{
+			"other label: 2 names carry the label B003, not A003 (B003_1.vid, B003_2.vid): which roll is this?"}},
 		{"camera that is not on this show", []string{"Z003_1.vid"}, nil},
 		{"hidden", []string{"a.vid", ".Trash-1000/b", "System Volume Information/x", "c/Thumbs.db"}, []string{
 			"hidden: 3 hidden files of a computer on the card (.Trash-1000/b, System Volume Information/x, 1 more): was it in a computer?"}},
@@ -152,6 +159,29 @@ func TestEqual(t *testing.T) {
 	}
 	if got := Proof("A001", one, Facts{}, &ix); got != nil {
 		t.Errorf("a roll is equal to itself: %v", texts(got))
+	}
+}
+
+// A computer leaves the same files on every card: those are asked about once, as hidden ones.
+func TestEqualLeavesHiddenOut(t *testing.T) {
+	t.Parallel()
+	one := &guard.Proof{Files: []guard.File{
+		{Entry: guard.Entry{Path: ".cache/store", Size: 1 << 20}, Hash: 7},
+		{Entry: guard.Entry{Path: "System Volume Information/x", Size: 1 << 20}, Hash: 7},
+	}}
+	two := &guard.Proof{Files: []guard.File{{Entry: guard.Entry{Path: "a.vid", Size: 1 << 20}, Hash: 7}}}
+	var ix Index
+	ix.Add("A001", one)
+	ix.Add("A002", two)
+	for _, p := range []*guard.Proof{one, two} {
+		for _, q := range Proof("A003", p, Facts{}, &ix) {
+			if hidden := p == one; hidden && q.Kind == Equal || !hidden && !strings.Contains(q.Text, "A002") {
+				t.Errorf("asked %q", q.Text)
+			}
+		}
+	}
+	if qs := Proof("A003", two, Facts{}, &ix); len(qs) != 1 {
+		t.Errorf("questions %v, want the one about A002", texts(qs))
 	}
 }
 

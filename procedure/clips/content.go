@@ -64,11 +64,17 @@ func otherLabels(l procedure.Label, es []guard.Entry, cameras []procedure.Camera
 		}
 		by[o] = append(by[o], e)
 	}
-	if len(order) >= minSeries && len(by[order[0]]) == 1 {
-		return nil // a letter and a counter: the clips' own numbers, no labels
+	single := map[procedure.Camera]int{} // how many labels stand on one file only
+	for _, o := range order {
+		if len(by[o]) == 1 {
+			single[o.Camera()]++
+		}
 	}
 	var qs []Question
 	for _, o := range order {
+		if len(by[o]) == 1 && single[o.Camera()] >= minSeries {
+			continue // a letter and a counter: the clips' own numbers, no labels
+		}
 		qs = append(qs, ask(OtherLabel, by[o], "%s the label "+string(o)+", not "+string(l)+" (%s): which roll is this?", count(len(by[o]), "name carries", "names carry")))
 	}
 	return qs
@@ -132,7 +138,7 @@ func equals(l procedure.Label, p *guard.Proof, ix *Index) []Question {
 	by := map[procedure.Label][]guard.Entry{}
 	var order []procedure.Label
 	for _, f := range p.Files {
-		if f.Size < minEqual {
+		if f.Size < minEqual || isHidden(f.Path) {
 			continue
 		}
 		at, ok := ix.find(f)

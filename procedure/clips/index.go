@@ -32,7 +32,7 @@ type Index struct {
 	files  map[uint64]uint32 // contents -> number in labels
 }
 
-// Add takes in the files of a roll that are large enough to be clips; of equal ones the first stays. Not for a nil Index.
+// Add takes in the files of a roll that are large enough to be clips, and not hidden; of equal ones the first stays. Not for a nil Index.
 func (ix *Index) Add(l procedure.Label, p *guard.Proof) {
 	if ix.files == nil {
 		ix.files = map[uint64]uint32{}
@@ -40,7 +40,7 @@ func (ix *Index) Add(l procedure.Label, p *guard.Proof) {
 	n := uint32(len(ix.labels))
 	ix.labels = append(ix.labels, l)
 	for i := range p.Files {
-		if f := p.Files[i]; f.Size >= minEqual {
+		if f := p.Files[i]; f.Size >= minEqual && !isHidden(f.Path) {
 			if _, ok := ix.files[contents(f)]; !ok {
 				ix.files[contents(f)] = n
 			}
