@@ -1,4 +1,5 @@
-// Package sheet makes the log sheet: one row a roll, with totals a camera and day, as CSV, XLSX and HTML.
+// Package sheet makes the log sheet: one row a roll, with totals a camera and day and a camera over all days, as
+// CSV, XLSX and HTML.
 //
 // A [Reader] turns a shift's state, its entries and its proofs into [Row] values; a [Sheet] has the rows of one shift or
 // of many, and writers. Rows are a fold: nothing is asked of a disk but the proofs, through a function of the caller.

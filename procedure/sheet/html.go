@@ -41,7 +41,7 @@ func shortTime(t time.Time) string {
 	return t.Format("2006-01-02 15:04")
 }
 
-// stamps lists what a roll has reached, with the day only where it is another than that of its arrival.
+// stamps lists what a roll has reached, with the date only where it is another than the shift's, which stands in the row.
 func stamps(r *Row) []stamp {
 	var out []stamp
 	for _, s := range []struct {
@@ -54,7 +54,7 @@ func stamps(r *Row) []stamp {
 			continue
 		}
 		form := "15:04:05"
-		if s.at.Format(time.DateOnly) != r.Came.Format(time.DateOnly) {
+		if s.at.Format(time.DateOnly) != r.Date {
 			form = "2006-01-02 15:04:05"
 		}
 		out = append(out, stamp{s.name, s.at.Format(form)})

@@ -145,14 +145,69 @@ func TestTotals(t *testing.T) {
 	big := many(1000).Totals()
 	sum, days := 0, 0
 	for _, x := range big {
+		if x.Day == 0 {
+			continue
+		}
 		if x.Camera != "" {
 			sum += x.Rolls
-		} else if x.Day != 0 {
+		} else {
 			days += x.Rolls
 		}
 	}
 	if last := big[len(big)-1]; sum != 1000 || days != 1000 || last.Rolls != 1000 || last.Name() != "all days, all cameras" {
 		t.Errorf("cameras add up to %d, days to %d, all to %d (%s); want 1000", sum, days, last.Rolls, last.Name())
+	}
+}
+
+// Every line says whose it is: with several productions, days on two dates and cameras over all days.
+func TestTotalsOfSeveral(t *testing.T) {
+	t.Parallel()
+	row := func(production string, day int, date, camera, colour string) Row {
+		return Row{Production: production, Day: day, Date: date, Camera: camera, Colour: colour, Bytes: 10}
+	}
+	days := []Row{
+		row("Harbour", 1, "2031-05-06", "A", "blue"), row("Harbour", 1, "2031-05-07", "A", "blue"), row("Harbour", 1, "2031-05-07", "B", "pink"),
+		row("Harbour", 2, "2031-05-08", "A", "blue"), row("Harbour", 2, "2031-05-08", "B", "white"),
+	}
+	one := []string{
+		"day 1, 2031-05-06, camera A, blue 1", "day 1, 2031-05-06, all cameras 1",
+		"day 1, 2031-05-07, camera A, blue 1", "day 1, 2031-05-07, camera B, pink 1", "day 1, 2031-05-07, all cameras 2",
+		"day 2, camera A, blue 1", "day 2, camera B, white 1", "day 2, all cameras 2",
+		"all days, camera A, blue 3", "all days, camera B 2", "all days, all cameras 5",
+	}
+	var two []string
+	for _, l := range one {
+		two = append(two, "Harbour, "+l)
+	}
+	two = append(two, "Quay, day 1, camera A, blue 1", "Quay, day 1, all cameras 1", "all productions, all days, all cameras 6")
+	for _, c := range []struct {
+		rows []Row
+		want []string
+	}{{days, one}, {append(days, row("Quay", 1, "2031-05-06", "A", "blue")), two}, {nil, []string{"all days, all cameras 0"}}} {
+		var got []string
+		for _, x := range (&Sheet{Rows: c.rows}).Totals() {
+			got = append(got, x.Name()+" "+text(int64(x.Rolls)))
+			if x.Bytes != int64(x.Rolls)*10 {
+				t.Errorf("%s: %d rolls, %d bytes", x.Name(), x.Rolls, x.Bytes)
+			}
+		}
+		if diff := cmp.Diff(c.want, got); diff != "" {
+			t.Errorf("(-want +got):\n%s", diff)
+		}
+	}
+}
+
+// A time says its date when that is not the shift's, whatever the day on which the card arrived.
+func TestStampsSayTheirDate(t *testing.T) {
+	t.Parallel()
+	at := func(day, hour int) time.Time { return time.Date(2031, 5, day, hour, 10, 0, 0, time.UTC) }
+	want := []stamp{{"arrived", "2031-05-07 01:10:00"}, {"started", "2031-05-07 02:10:00"}}
+	if diff := cmp.Diff(want, stamps(&Row{Date: "2031-05-06", Came: at(7, 1), Started: at(7, 2)})); diff != "" {
+		t.Errorf("after midnight (-want +got):\n%s", diff)
+	}
+	want = []stamp{{"arrived", "23:10:00"}, {"started", "2031-05-07 00:10:00"}}
+	if diff := cmp.Diff(want, stamps(&Row{Date: "2031-05-06", Came: at(6, 23), Started: at(7, 0)})); diff != "" {
+		t.Errorf("over midnight (-want +got):\n%s", diff)
 	}
 }
 
