@@ -159,16 +159,6 @@ func (a *Archive) shifts(q sheet.Query) []*Journal {
 	return out
 }
 
-// Known lists every label that a production has used, sorted.
-func (a *Archive) Known(production string) []procedure.Label {
-	var out []procedure.Label
-	for _, j := range a.shifts(sheet.Query{Production: production}) {
-		out = append(out, j.Shift.Order...)
-	}
-	slices.Sort(out)
-	return slices.Compact(out)
-}
-
 // Twice is a label that came in more than once in a production: on several days, or at two stations.
 type Twice struct {
 	Production string

@@ -7,6 +7,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -70,10 +71,10 @@ func TestOpen(t *testing.T) {
 			t.Errorf("record of %s = %+v, want it whole and not closed (%v)", want, a.Journals[i].Record, err)
 		}
 	}
-	if diff := cmp.Diff([]procedure.Label{"A001", "A002", "A003", "A004", "A005", "A006", "B001", "B002", "B003", "B004", "B005", "B006"}, a.Known(harbour.Production)); diff != "" {
+	if diff := cmp.Diff([]procedure.Label{"A001", "A002", "A003", "A004", "A005", "A006", "B001", "B002", "B003", "B004", "B005", "B006"}, known(a, harbour.Production)); diff != "" {
 		t.Errorf("labels (-want +got):\n%s", diff)
 	}
-	if got := a.Known("Other"); len(got) != 0 {
+	if got := known(a, "Other"); len(got) != 0 {
 		t.Errorf("labels of another production: %v", got)
 	}
 	if got := a.Doubles(); got != nil {
@@ -134,7 +135,7 @@ func TestDamaged(t *testing.T) {
 		if len(w) != 1 || !strings.Contains(w[0], "bad.jsonl "+c.want) {
 			t.Errorf("%s: warnings %q, want one with %q", c.name, w, c.want)
 		}
-		if got := len(a.Known(harbour.Production)); got != c.labels {
+		if got := len(known(a, harbour.Production)); got != c.labels {
 			t.Errorf("%s: %d labels are used, want %d", c.name, got, c.labels)
 		}
 		if s, err := a.Sheet(sheet.Query{}, time.Now(), "t"); err != nil || len(s.Rows) != c.labels || len(s.Warnings) == 0 {
@@ -380,6 +381,39 @@ func TestEqualFilesOverDays(t *testing.T) {
 	for _, j := range a.shifts(sheet.Query{Production: harbour.Production, Day: 2}) {
 		if rows := a.Before(j.Shift).Rows(j.Shift, j.Entries); !strings.Contains(strings.Join(rows[0].Questions, "\n"), want) {
 			t.Errorf("a reader of before the second day asks %q", rows[0].Questions)
+		}
+	}
+}
+
+// known lists every label that a production has used, sorted.
+func known(a *Archive, production string) []procedure.Label {
+	var out []procedure.Label
+	for _, j := range a.shifts(sheet.Query{Production: production}) {
+		out = append(out, j.Shift.Order...)
+	}
+	slices.Sort(out)
+	return slices.Compact(out)
+}
+
+// TestOneIsSingular: one roll, one file, one lost proof.
+func TestOneIsSingular(t *testing.T) {
+	t.Parallel()
+	card := Card{Serial: "HL-1", Rolls: []CardRoll{{Label: "A001"}}}
+	if got := card.Text(); !strings.HasPrefix(got, "card HL-1: 1 roll\n") {
+		t.Errorf("card: %q", got)
+	}
+	drive := Drive{Name: "RAID", ID: "x", Rolls: []DriveRoll{{Label: "A001", Files: 1}}}
+	if got := drive.Text(); !strings.HasPrefix(got, "RAID (x): 1 roll, ") || !strings.Contains(got, ", 1 file, ") {
+		t.Errorf("drive: %q", got)
+	}
+	drive.Rolls = append(drive.Rolls, DriveRoll{Files: 2})
+	if got := drive.Text(); !strings.Contains(got, ": 2 rolls, ") || !strings.Contains(got, ", 2 files, ") {
+		t.Errorf("drive: %q", got)
+	}
+	one, two := []sheet.Row{{Problem: "gone"}}, []sheet.Row{{Problem: "gone"}, {Problem: "gone"}}
+	for want, rows := range map[string][]sheet.Row{"1 proof could not be read; its roll has": one, "2 proofs could not be read; their rolls have": two} {
+		if got := (&Archive{}).WarningsFor("", rows); len(got) != 1 || !strings.HasPrefix(got[0], want) {
+			t.Errorf("%q, want %q", got, want)
 		}
 	}
 }

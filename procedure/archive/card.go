@@ -164,7 +164,7 @@ func (c Card) Text() string {
 	if c.Serial == "" {
 		name = "card without a logged serial number, " + c.ID
 	}
-	fmt.Fprintf(&b, "%s: %d rolls\n", name, len(c.Rolls))
+	fmt.Fprintf(&b, "%s: %s\n", name, many(len(c.Rolls), "roll"))
 	for _, r := range c.Rolls {
 		fmt.Fprintf(&b, "  %s  %s, day %d, %s, %s, %s", r.Label, r.Production, r.Day, r.Came.Format("2006-01-02 15:04"), r.Place, r.Erase)
 		if len(r.Holds) > 0 {
@@ -178,9 +178,17 @@ func (c Card) Text() string {
 // Text is what stands on a drive, for reading, ended by a newline.
 func (d Drive) Text() string {
 	var b strings.Builder
-	fmt.Fprintf(&b, "%s (%s): %d rolls, %s proven\n", d.Name, d.ID, len(d.Rolls), procedure.SizeText(d.Bytes))
+	fmt.Fprintf(&b, "%s (%s): %s, %s proven\n", d.Name, d.ID, many(len(d.Rolls), "roll"), procedure.SizeText(d.Bytes))
 	for _, r := range d.Rolls {
-		fmt.Fprintf(&b, "  %s  %s, day %d, %d files, %s, %s: %s\n", r.Label, r.Production, r.Day, r.Files, procedure.SizeText(r.Bytes), r.Folder, r.Result)
+		fmt.Fprintf(&b, "  %s  %s, day %d, %s, %s, %s: %s\n", r.Label, r.Production, r.Day, many(r.Files, "file"), procedure.SizeText(r.Bytes), r.Folder, r.Result)
 	}
 	return b.String()
+}
+
+// many counts things: "1 roll", "2 rolls".
+func many(n int, what string) string {
+	if n != 1 {
+		what += "s"
+	}
+	return fmt.Sprintf("%d %s", n, what)
 }

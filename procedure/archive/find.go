@@ -44,7 +44,7 @@ type Found struct {
 }
 
 // Find looks for rolls and clips that every one of the words fits: a label, part of a clip's name, the beginning of a
-// hash of a file or proof (8 digits or more), part of a serial number or production name. Upper and lower case do not
+// hash of a file or proof (8 digits or more), a whole serial number, part of the production's name. Upper and lower case do not
 // matter. A roll whose own record fits all words is one hit; otherwise its files are looked at. most bounds the hits.
 func (a *Archive) Find(words []string, most int) (Found, error) {
 	var terms []string

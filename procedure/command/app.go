@@ -10,6 +10,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"io/fs"
 	"log/slog"
 	"os"
 	"path/filepath"
@@ -89,6 +90,19 @@ func (c Common) home(a *App) (string, error) {
 		if err := os.MkdirAll(filepath.Join(h, sub), 0o755); err != nil {
 			return "", usage("--home: %w", err)
 		}
+	}
+	return h, nil
+}
+
+// reading is the data folder for a verb that only reads: nothing is made, and that there is none is an error, unless the
+// journal is named.
+func (c Common) reading(a *App, journal string) (string, error) {
+	h, err := c.where(a)
+	if err != nil || journal != "" {
+		return h, err
+	}
+	if _, err := os.Stat(filepath.Join(h, "journals")); errors.Is(err, fs.ErrNotExist) {
+		return "", &Exit{Code: CodeFailed, Err: fmt.Errorf("there is no data folder %s; name another with --home, or begin one with: twobin shift", h)}
 	}
 	return h, nil
 }

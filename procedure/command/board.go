@@ -18,7 +18,7 @@ type Board struct {
 
 // Run prints the board once.
 func (c *Board) Run(a *App) error {
-	home, err := c.home(a)
+	home, err := c.reading(a, c.Journal)
 	if err != nil {
 		return err
 	}

@@ -13,7 +13,7 @@ import (
 // Find is the verb that finds rolls and clips over all days, a card's history, and all rolls of a drive.
 type Find struct {
 	Common
-	Words []string `arg:"" optional:"" help:"A label, part of a clip's name, a serial number, or the beginning of a hash; all words must fit."`
+	Words []string `arg:"" optional:"" help:"A label, part of a clip's name, a whole serial number, or the beginning of a hash; all words must fit."`
 	Card  string   `help:"The history of the card with this serial number." placeholder:"SERIAL" xor:"what"`
 	Drive string   `help:"All rolls of a drive, by its name or identity." placeholder:"NAME" xor:"what"`
 	JSON  bool     `help:"JSON on stdout."`
@@ -24,10 +24,6 @@ const mostHits = 200
 
 // Run searches; exit code 1 if nothing was found.
 func (c *Find) Run(a *App) error {
-	home, err := c.home(a)
-	if err != nil {
-		return err
-	}
 	asked := 0
 	for _, set := range []bool{len(c.Words) > 0, c.Card != "", c.Drive != ""} {
 		if set {
@@ -36,6 +32,10 @@ func (c *Find) Run(a *App) error {
 	}
 	if asked != 1 {
 		return usage("find: give words, or --card SERIAL, or --drive NAME")
+	}
+	home, err := c.reading(a, "")
+	if err != nil {
+		return err
 	}
 	ar, err := archive.Open(home)
 	if err != nil {

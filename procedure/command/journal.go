@@ -29,7 +29,7 @@ type verified struct {
 
 // Run checks or lists. A journal that is not whole is exit code 1.
 func (c *Journal) Run(a *App) error {
-	home, err := c.home(a)
+	home, err := c.reading(a, c.Path)
 	if err != nil {
 		return err
 	}

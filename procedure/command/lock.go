@@ -31,10 +31,6 @@ type lockReport struct {
 // Run explains the lock from journal and proof. The card is not in a reader of this process, so what needs a fresh look
 // is closed here by its nature, and said so.
 func (c *Lock) Run(a *App) error {
-	home, err := c.home(a)
-	if err != nil {
-		return err
-	}
 	policy, err := c.policy()
 	if err != nil {
 		return err
@@ -42,6 +38,10 @@ func (c *Lock) Run(a *App) error {
 	l, err := procedure.ParseLabel(c.Label)
 	if err != nil {
 		return usage("%w", err)
+	}
+	home, err := c.reading(a, c.Journal)
+	if err != nil {
+		return err
 	}
 	f, err := current(home, c.Journal)
 	if err != nil {

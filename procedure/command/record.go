@@ -77,7 +77,7 @@ func rollsText(n int) string {
 }
 
 func (c *Sheet) sheet(a *App) (*sheet.Sheet, error) {
-	home, err := c.home(a)
+	home, err := c.reading(a, "")
 	if err != nil {
 		return nil, err
 	}
@@ -162,13 +162,13 @@ type Handover struct {
 
 // Run writes hand-over, drive labels and log sheet.
 func (c *Handover) Run(a *App) error {
-	home, err := c.home(a)
-	if err != nil {
-		return err
-	}
 	size, err := paper.ParseSize(c.Size)
 	if err != nil {
 		return usage("--size: %w", err)
+	}
+	home, err := c.reading(a, c.Journal)
+	if err != nil {
+		return err
 	}
 	f, err := current(home, c.Journal)
 	if err != nil {
