@@ -68,6 +68,9 @@ func (c *Practice) card(o *practice.Options) error {
 	case err != nil:
 		return usage("%w", err)
 	}
+	if err := wholeVolume(ident, c.Reader); err != nil {
+		return usage("this is %w", err)
+	}
 	o.Card, o.Ident = c.Reader, ident
 	return nil
 }

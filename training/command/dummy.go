@@ -4,8 +4,10 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"os"
 	"strings"
 
+	"twobin/guard/watch"
 	"twobin/procedure"
 	"twobin/procedure/command"
 	"twobin/training/dummy"
@@ -34,6 +36,11 @@ func (c *Dummy) Run(a *command.App) error {
 	size, err := parseSize(c.Size)
 	if err != nil {
 		return usage(fmt.Errorf("--size: %w", err))
+	}
+	if st, err := os.Stat(c.Path); err == nil && st.IsDir() { // else Prepare says what it is
+		if err := wholeVolume(&watch.Identifier{}, c.Path); err != nil {
+			return usage(fmt.Errorf("%s is %w", procedure.Plain(c.Path), err))
+		}
 	}
 	files, err := dummy.Prepare(context.Background(), c.Path, dummy.Roll{Label: string(label), Shape: shape, Size: size, Seed: c.Seed, Shot: a.Now()})
 	if err != nil {

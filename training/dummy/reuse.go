@@ -51,13 +51,32 @@ func ours(root *os.Root) (list, there []listed, err error) {
 	if err != nil {
 		return nil, nil, err
 	}
+	cut := 0
 	for _, f := range there {
 		i := slices.IndexFunc(list, func(l listed) bool { return l.path == f.path })
-		if !whole || i < 0 || f.size > list[i].size { // smaller: its writing was cut off
+		switch {
+		case !whole || i < 0 || f.size > list[i].size:
+			return nil, nil, fmt.Errorf("%q: %w", f.path, ErrForeign)
+		case f.size == list[i].size && sameTime(f.mtime, list[i].mtime):
+			continue
+		}
+		// Files are written one after the other, and get their time last: at most one is cut off.
+		if cut++; cut > 1 {
 			return nil, nil, fmt.Errorf("%q: %w", f.path, ErrForeign)
 		}
 	}
 	return list, there, nil
+}
+
+// sameTime compares two times of a file, in nanoseconds; 0 is none. FAT keeps them to 2 s and in the clock's own zone, so
+// they may be off by whole quarters of an hour. From memory of the format.
+func sameTime(a, b int64) bool {
+	const coarse, zone = int64(2 * time.Second), int64(15 * time.Minute)
+	off := (a - b) % zone
+	if off < 0 {
+		off += zone
+	}
+	return a == 0 || b == 0 || off <= coarse || off >= zone-coarse
 }
 
 // files lists a volume's files sorted by path, without marker and system's names. Whatever is neither file nor folder

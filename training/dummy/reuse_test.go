@@ -2,10 +2,12 @@ package dummy
 
 import (
 	"errors"
+	"fmt"
 	"os"
 	"path/filepath"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/google/go-cmp/cmp"
 )
@@ -114,6 +116,21 @@ func TestLoadRefuses(t *testing.T) {
 			}
 			_, err = f.WriteString("more")
 			return errors.Join(err, f.Close())
+		}, ErrForeign},
+		{"two files that are not whole", func(d string) error {
+			clips, err := filepath.Glob(filepath.Join(d, "CLIPS", "*.mov"))
+			if err != nil || len(clips) == 0 {
+				return fmt.Errorf("clips: %v, %w", clips, err)
+			}
+			return errors.Join(os.Truncate(filepath.Join(d, "REPORT.txt"), 1), os.Truncate(clips[0], 1))
+		}, ErrForeign},
+		{"two files of other times", func(d string) error {
+			clips, err := filepath.Glob(filepath.Join(d, "CLIPS", "*.mov"))
+			if err != nil || len(clips) == 0 {
+				return fmt.Errorf("clips: %v, %w", clips, err)
+			}
+			at := time.Date(2031, 5, 6, 9, 3, 20, 0, time.UTC)
+			return errors.Join(os.Chtimes(filepath.Join(d, "REPORT.txt"), at, at), os.Chtimes(clips[0], at, at))
 		}, ErrForeign},
 		{"a link", func(d string) error {
 			return os.Symlink(filepath.Join(d, "REPORT.txt"), filepath.Join(d, "CLIPS", "link"))
