@@ -55,9 +55,7 @@ func judge(i Planned, plan *Plan, es []procedure.Entry) Finding {
 		if !on {
 			continue
 		}
-		if ev, is := e.Event.(procedure.Incident); is && ev.Kind == ActKind {
-			t.asked = t.asked || ev.ID == ActAsk
-		}
+		t.asked = t.asked || t.asks(e)
 		if v := spec.judge(t, e); v != NotMet {
 			f.Verdict, f.Why, f.At = v, t.why, e.At
 			return f
@@ -87,6 +85,12 @@ func act(e procedure.Entry) string {
 		return ev.ID
 	}
 	return ""
+}
+
+// asks: the trainee asked, and was told about this incident. In a journal that does not say about which, about any.
+func (t *trial) asks(e procedure.Entry) bool {
+	ev, ok := e.Event.(procedure.Incident)
+	return ok && ev.Kind == ActKind && ev.ID == ActAsk && (!SaysWhich(ev.Text) || ev.Text == t.i.ID)
 }
 
 // left is Right, or Late when something was late already.

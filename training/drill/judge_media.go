@@ -6,7 +6,7 @@ func judgeUnformatted(t *trial, e procedure.Entry) Verdict {
 	tells := func(text string) bool {
 		return hasWord(text, t.i.Keys...) || hasWord(text, string(t.i.Other))
 	}
-	told := act(e) == ActAsk
+	told := t.asks(e)
 	switch ev := e.Event.(type) {
 	case procedure.NoteMade:
 		told = (t.mine(e) || ev.Camera == t.i.Roll.Camera()) && tells(ev.Text)

@@ -30,6 +30,10 @@ const (
 
 func acts(name string) procedure.Event { return procedure.Incident{Kind: ActKind, ID: name} }
 
+func asks(about string) procedure.Event {
+	return procedure.Incident{Kind: ActKind, ID: ActAsk, Text: about}
+}
+
 func reads(where, what string) procedure.Event {
 	return procedure.LabelRead{Where: where, Read: what, Right: what == string(a1)}
 }
@@ -79,10 +83,15 @@ func TestJudges(t *testing.T) {
 		{Wanted, "does nothing", Missed, ev()},
 		{LabelDiffers, "reads what is written", Right, ev(reads("card", "A011"), held)},
 		{LabelDiffers, "asks first", Right, ev(acts(ActAsk), reads("card", "A001"))},
+		{LabelDiffers, "asks about it", Right, ev(asks("i1"), reads("card", "A001"))},
+		{LabelDiffers, "asks in an older journal", Right, ev(asks("ABOUT A001"), reads("card", "A001"))},
+		{LabelDiffers, "asks about something else", Wrong, ev(asks("i2"), reads("card", "A001"))},
+		{LabelDiffers, "asks, and nothing was said", Wrong, ev(asks(AskedNone), reads("card", "A001"))},
 		{LabelDiffers, "types what is expected", Wrong, ev(reads("card", "A001"), reads("tape", "A001"), began)},
 		{LabelDiffers, "leaves it", Missed, ev()},
 		{Lacks, "logs it", Right, ev(procedure.RollReceived{Lacks: "no tape"})},
 		{Lacks, "asks, then takes it in", Right, ev(acts(ActAsk), procedure.RollReceived{})},
+		{Lacks, "asks about something else", Wrong, ev(asks("i2"), procedure.RollReceived{}, began)},
 		{Lacks, "notes it later", Late, ev(procedure.RollReceived{}, procedure.NoteMade{Text: "came without tape"})},
 		{Lacks, "takes no notice", Wrong, ev(procedure.RollReceived{}, began)},
 		{Lacks, "leaves it", Missed, ev()},
@@ -97,12 +106,15 @@ func TestJudges(t *testing.T) {
 		{Skip, "does not ask", Missed, ev()},
 		{Reused, "is refused and asks", Right, ev(procedure.Refused{Asked: "roll.received"}, acts(ActAsk), procedure.RollReceived{})},
 		{Reused, "makes up the right label", Wrong, ev(procedure.RollReceived{})},
+		{Reused, "asks about something else", Wrong, ev(asks("i2"), procedure.RollReceived{})},
 		{Reused, "leaves it", Missed, ev(procedure.Refused{Asked: "roll.received"})},
 		{Unformatted, "copies and tells", Right, ev(began, procedure.RollLogged{Notes: "old clips, told them"}, proven)},
 		{Unformatted, "tells after the bin", Late, ev(proven, binned, procedure.NoteMade{Text: "not formatted"})},
 		{Unformatted, "notes something else", Missed, ev(proven, procedure.RollLogged{Notes: "gold tape, hold by the edge, told Kim; information below"}, binned, returned)},
 		{Unformatted, "names the earlier roll", Right, ev(proven, procedure.NoteMade{Text: "clips of a011 on it"})},
 		{Unformatted, "does not copy", Wrong, ev(held)},
+		{Unformatted, "asks about it", Right, ev(asks("i1"), proven)},
+		{Unformatted, "asks about something else", Missed, ev(asks("i2"), proven, binned, returned)},
 		{Unformatted, "tells nobody", Missed, ev(proven, binned, returned)},
 		{WrongSeat, "puts back", Right, ev(putBack)},
 		{WrongSeat, "puts back after the limit", Late, ev(tooLate("start"), putBack)},

@@ -1,6 +1,7 @@
 package drill
 
 import (
+	"strings"
 	"time"
 
 	"twobin/procedure"
@@ -141,8 +142,16 @@ const (
 	ActOpen = "open"
 )
 
-// ActKind is the Kind under which an act of the trainee is journaled, as an Incident whose ID is the act.
+// ActKind is the Kind under which an act of the trainee is journaled, as an Incident whose ID is the act. The Text of
+// an ActAsk is the ID of the incident that was spoken of, or [AskedNone]; journals of older versions have there what the
+// trainee had typed, in capitals, or nothing.
 const ActKind = "act"
+
+// AskedNone is the Text of an ActAsk to which there was nothing to say.
+const AskedNone = "none"
+
+// SaysWhich says whether the Text of an ActAsk names what was spoken of: not so in a journal of an older version.
+func SaysWhich(text string) bool { return text != strings.ToUpper(text) }
 
 // DrillKind is the Kind under which the whole drill's result is journaled, as an IncidentScored whose ID is the drill.
 const DrillKind = "drill"

@@ -283,6 +283,11 @@ func (w *World) Act(text string) error {
 	if name == drill.ActOpen {
 		listing = w.listing(arg, roll)
 	}
+	if name == drill.ActAsk {
+		w.mu.Lock()
+		arg = w.scene.open()
+		w.mu.Unlock()
+	}
 	if err := desk.Record(roll, procedure.Incident{Kind: drill.ActKind, ID: name, Text: arg}); err != nil {
 		return err
 	}

@@ -50,7 +50,7 @@ func (s *Scene) fact(l procedure.Label) *Fact {
 // happened takes an incident's beginning, or an act of the trainee, from the journal.
 func (s *Scene) happened(ev procedure.Incident) []Deed {
 	if ev.Kind == drill.ActKind {
-		return s.act(ev.ID)
+		return s.act(ev.ID, ev.Text)
 	}
 	for _, i := range s.plan.Incidents {
 		if i.ID != ev.ID {
@@ -73,8 +73,8 @@ func rings(k drill.Kind) bool {
 	return false
 }
 
-// act is what the world does when the trainee does something in it.
-func (s *Scene) act(name string) []Deed {
+// act is what the world does when the trainee does something in it. text is what the journal says of it besides.
+func (s *Scene) act(name, text string) []Deed {
 	s.said = nil
 	switch name {
 	case drill.ActAnswer:
@@ -87,7 +87,10 @@ func (s *Scene) act(name string) []Deed {
 		}
 		s.ringing = nil
 	case drill.ActAsk:
-		s.ask()
+		if !drill.SaysWhich(text) { // a journal of an older version
+			text = s.open()
+		}
+		s.ask(text)
 	case drill.ActGive:
 		s.said = []string{"You hold the card out. The one who takes it looks at it and gives it back."}
 		s.ringing = slices.DeleteFunc(s.ringing, func(i drill.Planned) bool { return i.Kind == drill.Wanted })
@@ -103,24 +106,35 @@ func (s *Scene) act(name string) []Deed {
 	return nil
 }
 
-// ask puts the question that is open to the camera department. What they put right is right from then on.
-func (s *Scene) ask() {
-	for n := len(s.plan.Incidents) - 1; n >= 0; n-- {
-		i := s.plan.Incidents[n]
-		if !s.begun[i.ID] || s.asked[i.ID] || i.Reply == "" || rings(i.Kind) {
+// open is the ID of the incident that the camera department speaks of when somebody asks now: the newest in the plan's
+// order that has begun and was not spoken of; [drill.AskedNone] for none.
+func (s *Scene) open() string {
+	for _, i := range slices.Backward(s.plan.Incidents) {
+		if s.begun[i.ID] && !s.asked[i.ID] && i.Reply != "" && !rings(i.Kind) {
+			return i.ID
+		}
+	}
+	return drill.AskedNone
+}
+
+// ask puts the question of an incident to the camera department. What they put right is right from then on.
+func (s *Scene) ask(id string) {
+	s.said = []string{"The camera department has nothing to add."}
+	for _, i := range s.plan.Incidents {
+		if i.ID != id {
 			continue
 		}
-		s.asked[i.ID] = true
+		s.asked[id] = true
 		s.said = []string{i.Reply}
-		if f := s.fact(i.Roll); f != nil {
-			switch i.Kind {
-			case drill.LabelDiffers, drill.Reused, drill.Lacks:
-				f.OnTape, f.OnCard, f.NoCase = string(f.Label), string(f.Label), false
-			}
+		f := s.fact(i.Roll)
+		if f == nil {
+			return
 		}
-		return
+		switch i.Kind {
+		case drill.LabelDiffers, drill.Reused, drill.Lacks:
+			f.OnTape, f.OnCard, f.NoCase = string(f.Label), string(f.Label), false
+		}
 	}
-	s.said = []string{"The camera department has nothing to add."}
 }
 
 // settle ends what an entry ends: a wrong card comes out, a caller gives up, words fade.

@@ -145,3 +145,41 @@ func TestSceneReader(t *testing.T) {
 		}
 	}
 }
+
+// Who asks is told of one thing, and the journal says of which; a world that reads the journal anew comes to the same.
+func TestAskSaysWhich(t *testing.T) {
+	t.Parallel()
+	p := &drill.Plan{
+		Rolls: []drill.Roll{{Label: "A001", OnTape: "A001", OnCard: "A011", Cue: drill.CueStart}, {Label: "B001", OnCard: "B001", Cue: drill.CueStart}},
+		Incidents: []drill.Planned{
+			{ID: "i1", Kind: drill.LabelDiffers, Roll: "A001", Reply: "It is A001."},
+			{ID: "i2", Kind: drill.Lacks, Roll: "B001", Reply: "Here is its tape."},
+		},
+	}
+	s := NewScene(p, Pace{})
+	s.happened(procedure.Incident{Kind: string(drill.LabelDiffers), ID: "i1"})
+	s.happened(procedure.Incident{Kind: string(drill.Lacks), ID: "i2"})
+	for _, want := range []struct{ id, card, tape string }{{"i2", "A011", "B001"}, {"i1", "A001", "B001"}, {drill.AskedNone, "A001", "B001"}} {
+		if got := s.open(); got != want.id {
+			t.Errorf("asked now, it is about %q, want %q", got, want.id)
+		}
+		s.act(drill.ActAsk, s.open())
+		if a, b := s.fact("A001").OnCard, s.fact("B001").OnTape; a != want.card || b != want.tape {
+			t.Errorf("after %s the card reads %q, the tape %q", want.id, a, b)
+		}
+	}
+	for _, old := range []string{"", "ABOUT B001"} { // as journaled by an older version
+		s = NewScene(p, Pace{})
+		s.happened(procedure.Incident{Kind: string(drill.Lacks), ID: "i2"})
+		if s.act(drill.ActAsk, old); s.fact("B001").OnTape != "B001" {
+			t.Errorf("an older journal's %q is not heard", old)
+		}
+	}
+
+	desk := &fakeDesk{}
+	w := open(t, Options{Below: t.TempDir()})
+	w.Begin(t.Context(), desk)
+	if err := w.Act("ask about it"); err != nil || len(desk.acts) != 1 || desk.acts[0].Text != drill.AskedNone {
+		t.Errorf("journaled: %+v, %v", desk.acts, err)
+	}
+}
