@@ -18,6 +18,13 @@ type Board struct {
 
 // Run prints the board once.
 func (c *Board) Run(a *App) error {
+	if c.Follow && c.Journal == "" { // it may be begun before the shift
+		home, err := c.where(a)
+		if err != nil {
+			return err
+		}
+		return follow(a, home, "", true)
+	}
 	home, err := c.reading(a, c.Journal)
 	if err != nil {
 		return err
@@ -27,7 +34,7 @@ func (c *Board) Run(a *App) error {
 		return err
 	}
 	if c.Follow {
-		return follow(a, f.path, c.Journal == "")
+		return follow(a, "", f.path, false)
 	}
 	f.warn(a)
 	b := board.Of(f.shift, a.Now())

@@ -9,6 +9,7 @@ import (
 	"time"
 
 	tea "github.com/charmbracelet/bubbletea"
+	"github.com/charmbracelet/x/ansi"
 	"golang.org/x/term"
 
 	"twobin/guard"
@@ -25,12 +26,17 @@ const freeEvery = 5 * time.Second
 
 // boardModel is the live board: a picture of a journal that another process writes. It reads, and decides nothing.
 type boardModel struct {
+	// home is where the shift that comes after an ended one is looked for; empty: the journal was named, and stays.
+	home string
+	// path is the journal that is shown; empty before the first shift.
 	path string
 	now  func() time.Time
 	w, h int
 	size int64
 	seen *found
 	at   time.Time
+	// lost is since when the journal cannot be read; zero while it can.
+	lost time.Time
 	// ident asks the drives; nil: they are not asked.
 	ident guard.Identifier
 	free  map[string]int64
@@ -44,20 +50,21 @@ type boardFree map[string]int64
 // freeTick says that it is time to ask the drives again.
 type freeTick time.Time
 
-// boardRead is a journal read anew; nil: it has not grown.
+// boardRead is a journal read anew; f is nil when it has not grown, or, with err, when it cannot be read.
 type boardRead struct {
 	f    *found
 	size int64
+	err  error
 }
 
 // follow shows the board until it is left.
-func follow(a *App, path string, live bool) error {
+func follow(a *App, home, path string, live bool) error {
 	in, ok1 := a.In.(*os.File)
 	out, ok2 := a.Out.(*os.File)
 	if !ok1 || !ok2 || !term.IsTerminal(int(in.Fd())) || !term.IsTerminal(int(out.Fd())) {
 		return usage("--follow needs a terminal; without it the board is printed once")
 	}
-	m := boardModel{path: path, now: a.Now, at: a.Now(), size: -1}
+	m := boardModel{home: home, path: path, now: a.Now, at: a.Now(), size: -1}
 	if live {
 		m.ident = &watch.Identifier{}
 	}
@@ -78,12 +85,29 @@ func follow(a *App, path string, live bool) error {
 	return err
 }
 
+// read looks whether the journal has grown, and after the end of its shift for the next one.
 func (m boardModel) read() tea.Msg {
-	st, err := os.Stat(m.path)
-	if err != nil || st.Size() == m.size {
+	path := m.path
+	if m.home != "" && (path == "" || m.seen != nil && m.seen.ended()) {
+		if f, err := current(m.home, ""); err == nil {
+			path = f.path
+		}
+	}
+	if path == "" {
 		return boardRead{}
 	}
-	return boardRead{f: readJournal(m.path), size: st.Size()}
+	st, err := os.Stat(path)
+	if err != nil {
+		return boardRead{err: err}
+	}
+	if path == m.path && st.Size() == m.size {
+		return boardRead{}
+	}
+	f := readJournal(path)
+	if f.shift == nil {
+		return boardRead{err: f.err}
+	}
+	return boardRead{f: f, size: st.Size()}
 }
 
 func (m boardModel) tick() tea.Cmd {
@@ -110,17 +134,34 @@ func (m boardModel) Update(msg tea.Msg) (tea.Model, tea.Cmd) {
 		m.at = m.now()
 		return m, tea.Batch(m.read, m.tick())
 	case boardRead:
-		first := m.seen == nil
-		if msg.f != nil {
-			m.seen, m.size = msg.f, msg.size
-			if first && m.ident != nil {
-				return m, m.ask
-			}
-		}
+		return m.take(msg)
 	case boardFree:
 		m.free = msg
 		return m, tea.Tick(freeEvery, func(t time.Time) tea.Msg { return freeTick(t) })
 	case freeTick:
+		return m, m.ask
+	}
+	return m, nil
+}
+
+// take shows what was read. What cannot be read leaves the picture as it was, and since when is said.
+func (m boardModel) take(msg boardRead) (tea.Model, tea.Cmd) {
+	if msg.err != nil {
+		if m.lost.IsZero() {
+			m.lost = m.now()
+		}
+		return m, nil
+	}
+	m.lost = time.Time{}
+	if msg.f == nil {
+		return m, nil
+	}
+	first := m.seen == nil
+	if msg.f.path != m.path {
+		m.path, m.free = msg.f.path, nil
+	}
+	m.seen, m.size = msg.f, msg.size
+	if first && m.ident != nil {
 		return m, m.ask
 	}
 	return m, nil
@@ -131,6 +172,10 @@ func (m boardModel) View() string {
 	switch {
 	case m.w < 70 || m.h < 11:
 		return fmt.Sprintf("The board needs 70x11, has %dx%d. q leaves.", m.w, m.h)
+	case m.path == "":
+		return "No shift was begun yet. The board comes with the first one. q leaves."
+	case m.seen == nil && !m.lost.IsZero():
+		return "The journal cannot be read. q leaves."
 	case m.seen == nil || m.seen.shift == nil || m.seen.shift.Opened == nil:
 		return "Reading the journal. q leaves."
 	}
@@ -139,9 +184,10 @@ func (m boardModel) View() string {
 	if bad := m.seen.unusable(); bad != nil {
 		foot = "the journal is damaged; this is what stands before the damage: " + procedure.Plain(bad.Error())
 	}
-	if len(foot) > m.w {
-		foot = foot[:m.w]
+	if !m.lost.IsZero() {
+		foot = "journal not readable since " + m.lost.Format("15:04") + "; this is what it said before. q leaves"
 	}
+	foot = ansi.Truncate(foot, m.w, "")
 	lines := strings.Count(text, "\n") + 1
 	return text + strings.Repeat("\n", max(1, m.h-lines)) + foot
 }
