@@ -1,6 +1,11 @@
 package drill
 
-import "twobin/procedure"
+import (
+	"slices"
+
+	"twobin/guard"
+	"twobin/procedure"
+)
 
 func judgeUnformatted(t *trial, e procedure.Entry) Verdict {
 	tells := func(text string) bool {
@@ -47,21 +52,38 @@ func judgeWrongSeat(t *trial, e procedure.Entry) Verdict {
 	return NotMet
 }
 
+// changes says whether an entry changes what an incident of a copy came from. A drive that is full, cannot be written
+// or wrote wrong bytes is what it was with another reader; a card that cannot be read is so on every drive.
+func (t *trial) changes(e procedure.Entry) bool {
+	swapped := act(e) == ActSwap
+	switch ev := e.Event.(type) {
+	case procedure.DestinationSet:
+		return t.i.Kind != Unreadable
+	case procedure.DestinationDropped:
+		return t.i.Kind != Unreadable && ev.Dest == t.i.Dest
+	case procedure.DestBack:
+		return t.i.Kind == DriveGone || t.i.Kind != Unreadable && ev.Dest != t.i.Dest // one more drive to copy to
+	}
+	return swapped && (t.i.Kind == Unreadable || t.i.Kind == DriveGone)
+}
+
+// stopped: somebody stopped the copy, nothing failed.
+func stopped(ev procedure.CopyFailed) bool {
+	return len(ev.Faults) > 0 && !slices.ContainsFunc(ev.Faults, func(f procedure.Fault) bool { return f.Kind != guard.KindStopped.String() })
+}
+
 // judgeDrive is for every copy that failed through a drive, and for a card that cannot be read: something has to be
-// changed before the next try.
+// changed before every next try.
 func judgeDrive(t *trial, e procedure.Entry) Verdict {
-	if act(e) == ActSwap && t.i.Kind != BadCopy {
-		t.fixed = true
-	}
-	switch e.Event.(type) {
-	case procedure.DestinationSet, procedure.DestBack:
-		t.fixed = t.fixed || t.i.Kind != Unreadable
-	}
+	t.fixed = t.fixed || t.changes(e)
 	if !t.mine(e) {
 		return NotMet
 	}
-	switch e.Event.(type) {
+	switch ev := e.Event.(type) {
 	case procedure.CopyFailed:
+		if t.count > 0 && !stopped(ev) { // the change has not helped: it takes another one
+			t.fixed = false
+		}
 		t.count++
 		t.began = e.At
 	case procedure.CopyBegan:
@@ -71,6 +93,9 @@ func judgeDrive(t *trial, e procedure.Entry) Verdict {
 		d, _ := e.At.Since(t.began)
 		t.late = t.late || t.count > 0 && d > soon
 	case procedure.CopyProven:
+		if t.count == 0 {
+			return t.left("the copy went on without %s and was proven on enough other drives", t.i.Dest)
+		}
 		return t.left("found the cause, copied again, proven")
 	}
 	return NotMet

@@ -1,6 +1,7 @@
 package drill
 
 import (
+	"strings"
 	"testing"
 	"time"
 
@@ -125,9 +126,15 @@ func TestJudges(t *testing.T) {
 		{BadCopy, "tries again", Wrong, ev(failed, began)},
 		{BadCopy, "leaves it", Missed, ev(failed, held)},
 		{DriveFull, "takes another drive", Right, ev(failed, spare, began, proven)},
+		{DriveFull, "leaves it out", Right, ev(failed, procedure.DestinationDropped{Dest: "RAID"}, began, proven)},
+		{DriveFull, "leaves another out", Wrong, ev(failed, procedure.DestinationDropped{Dest: "SHUTTLE"}, began)},
+		{DriveFull, "changes only the cable", Wrong, ev(failed, acts(ActSwap), began)},
+		{DriveFull, "unplugs it and plugs it in", Wrong, ev(failed, procedure.DestBack{Dest: "RAID"}, began)},
+		{DriveFull, "brings another one back", Right, ev(failed, procedure.DestBack{Dest: "SHUTTLE"}, began, proven)},
 		{DriveFull, "tries again", Wrong, ev(failed, began)},
 		{DriveFull, "leaves it", Missed, ev(failed)},
 		{DriveReadOnly, "takes another drive", Right, ev(failed, spare, began, proven)},
+		{DriveReadOnly, "changes only the cable", Wrong, ev(failed, acts(ActSwap), began)},
 		{DriveReadOnly, "tries again", Wrong, ev(failed, began)},
 		{DriveReadOnly, "leaves it", Missed, ev(failed)},
 		{DriveGone, "mends the cable", Right, ev(failed, acts(ActSwap), procedure.DestBack{Dest: "RAID"}, began, proven)},
@@ -135,6 +142,10 @@ func TestJudges(t *testing.T) {
 		{DriveGone, "leaves it", Missed, ev(failed)},
 		{Unreadable, "takes another reader", Right, ev(failed, acts(ActSwap), began, proven)},
 		{Unreadable, "takes another drive", Wrong, ev(failed, spare, began)},
+		{Unreadable, "changes once, then tries again and again", Wrong, ev(failed, acts(ActSwap), began, failed, began)},
+		{Unreadable, "changes before every try", Right, ev(failed, acts(ActSwap), began, failed, acts(ActSwap), began, proven)},
+		{Unreadable, "changes, stops it, goes on", Right, ev(failed, acts(ActSwap), began, procedure.CopyFailed{Faults: []procedure.Fault{{Kind: "stopped"}}}, began, proven)},
+		{Unreadable, "changes before it has quite failed", Right, ev(acts(ActSwap), failed, began, proven)},
 		{Unreadable, "tries again", Wrong, ev(failed, began)},
 		{Unreadable, "leaves it", Missed, ev(failed)},
 		{NoFolder, "holds", Right, ev(held)},
@@ -256,5 +267,15 @@ func TestKeys(t *testing.T) {
 		if got := hasWord(c.note, keysOf(c.where)...); got != c.want {
 			t.Errorf("%q for %q: %v, want %v", c.note, c.where, got, c.want)
 		}
+	}
+}
+
+// A copy that a third drive kept going is not told as one that was made again.
+func TestCopyWentOn(t *testing.T) {
+	t.Parallel()
+	i := Planned{ID: "i1", Kind: DriveGone, Roll: a1, Dest: "RAID"}
+	s := (&script{run: 1}).add(a1, procedure.Incident{Kind: string(DriveGone), ID: "i1"}).add(a1, proven)
+	if got := judge(i, &Plan{}, s.es); got.Verdict != Right || !strings.Contains(got.Why, "went on without RAID") {
+		t.Errorf("judge = %s (%q)", got.Verdict, got.Why)
 	}
 }
