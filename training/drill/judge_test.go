@@ -116,6 +116,7 @@ func TestJudges(t *testing.T) {
 		{Unformatted, "does not copy", Wrong, ev(held)},
 		{Unformatted, "asks about it", Right, ev(asks("i1"), proven)},
 		{Unformatted, "asks about something else", Missed, ev(asks("i2"), proven, binned, returned)},
+		{Unformatted, "is held for something else later, then tells", Late, ev(proven, held, proven, binned, procedure.NoteMade{Text: "not formatted"})},
 		{Unformatted, "tells nobody", Missed, ev(proven, binned, returned)},
 		{WrongSeat, "puts back", Right, ev(putBack)},
 		{WrongSeat, "puts back after the limit", Late, ev(tooLate("start"), putBack)},
