@@ -31,6 +31,10 @@ type trial struct {
 	count    int
 	first    bool
 	why      string
+	// copies are the drives with a proven copy of the roll, in the order in which they are asked for; seen those that were
+	// looked at rightly; lookedAt is the last one that was looked at.
+	copies, seen []string
+	lookedAt     string
 }
 
 type judgment func(t *trial, e procedure.Entry) Verdict
@@ -52,6 +56,7 @@ func judge(i Planned, plan *Plan, es []procedure.Entry) Finding {
 			}
 			continue
 		}
+		t.proves(e)
 		if !on {
 			continue
 		}
@@ -68,6 +73,20 @@ func judge(i Planned, plan *Plan, es []procedure.Entry) Finding {
 		}
 	}
 	return f
+}
+
+// proves keeps which drives have a proven copy of the incident's roll.
+func (t *trial) proves(e procedure.Entry) {
+	ev, ok := e.Event.(procedure.CopyProven)
+	if !ok || !t.mine(e) {
+		return
+	}
+	t.copies, t.seen, t.lookedAt = nil, nil, ""
+	for _, c := range ev.Copies {
+		if c.Proven {
+			t.copies = append(t.copies, c.Name)
+		}
+	}
 }
 
 // is says a verdict with its reason.

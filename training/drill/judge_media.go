@@ -126,23 +126,6 @@ func judgePower(t *trial, e procedure.Entry) Verdict {
 	return NotMet
 }
 
-func judgeNoFolder(t *trial, e procedure.Entry) Verdict {
-	if !t.mine(e) {
-		return NotMet
-	}
-	switch ev := e.Event.(type) {
-	case procedure.TooLate:
-		t.late = t.late || ev.Step == "desk"
-	case procedure.DestLooked:
-		if ev.Dest == t.i.Dest && ev.Right {
-			return t.is(Wrong, "answered for %s without having looked: nothing was there", ev.Dest)
-		}
-	case procedure.RollHeld:
-		return t.left("on hold: %s does not show the roll", t.i.Dest)
-	}
-	return NotMet
-}
-
 func judgeNewTake(t *trial, e procedure.Entry) Verdict {
 	if ev, ok := e.Event.(procedure.RollReceived); ok && t.back && e.Roll != t.i.Roll && ev.From != "" {
 		return t.left("put back, and taken in as a new roll")

@@ -40,16 +40,19 @@ func reads(where, what string) procedure.Event {
 }
 
 var (
-	putBack  = procedure.PutBack{Step: "seat"}
-	held     = procedure.RollHeld{Step: "pick", Reason: "x", By: "operator"}
-	began    = procedure.CopyBegan{To: []string{"RAID", "SHUTTLE"}}
-	failed   = procedure.CopyFailed{}
-	proven   = procedure.CopyProven{Proof: "p"}
-	binned   = procedure.RollBinned{}
-	returned = procedure.RollReturned{To: "Robin"}
-	shut     = procedure.LockLooked{}
-	spare    = procedure.DestinationSet{}
-	tooLate  = func(step string) procedure.Event { return procedure.TooLate{Step: step} }
+	putBack = procedure.PutBack{Step: "seat"}
+	held    = procedure.RollHeld{Step: "pick", Reason: "x", By: "operator"}
+	began   = procedure.CopyBegan{To: []string{"RAID", "SHUTTLE"}}
+	failed  = procedure.CopyFailed{}
+	proven  = procedure.CopyProven{Proof: "p"}
+	heldBy  = procedure.RollHeld{Step: "look", Reason: "sighted check failed", By: "program"}
+	// proven on two drives, and asked for in that order
+	twoCopies = procedure.CopyProven{Copies: []procedure.CopyNote{{Name: "VAN"}, {Name: "SHUTTLE", Proven: true}, {Name: "RAID", Proven: true}}}
+	binned    = procedure.RollBinned{}
+	returned  = procedure.RollReturned{To: "Robin"}
+	shut      = procedure.LockLooked{}
+	spare     = procedure.DestinationSet{}
+	tooLate   = func(step string) procedure.Event { return procedure.TooLate{Step: step} }
 )
 
 // Every kind of incident, played right, late, wrong and missed, as the data of the kind says.
@@ -149,8 +152,13 @@ func TestJudges(t *testing.T) {
 		{Unreadable, "changes before it has quite failed", Right, ev(acts(ActSwap), failed, began, proven)},
 		{Unreadable, "tries again", Wrong, ev(failed, began)},
 		{Unreadable, "leaves it", Missed, ev(failed)},
-		{NoFolder, "holds", Right, ev(held)},
-		{NoFolder, "holds too late", Late, ev(tooLate("desk"), held)},
+		{NoFolder, "holds and says why", Right, ev(procedure.RollHeld{Step: "look", Reason: "not on RAID", By: "operator"})},
+		{NoFolder, "opens the drive, then holds", Right, ev(procedure.Incident{Kind: ActKind, ID: ActOpen, Text: "RAID"}, held)},
+		{NoFolder, "is asked for it, and holds", Right, ev(twoCopies, procedure.DestLooked{Dest: "SHUTTLE", Right: true}, held)},
+		{NoFolder, "guesses there until it is on hold", Right, ev(twoCopies, procedure.DestLooked{Dest: "RAID"}, procedure.DestLooked{Dest: "RAID"}, heldBy)},
+		{NoFolder, "guesses elsewhere until it is on hold", Missed, ev(twoCopies, procedure.DestLooked{Dest: "SHUTTLE"}, procedure.DestLooked{Dest: "SHUTTLE"}, heldBy)},
+		{NoFolder, "opens and holds for another drive", Missed, ev(twoCopies, procedure.Incident{Kind: ActKind, ID: ActOpen, Text: "SHUTTLE"}, held)},
+		{NoFolder, "holds too late", Late, ev(twoCopies, tooLate("desk"), procedure.DestLooked{Dest: "SHUTTLE", Right: true}, held)},
 		{NoFolder, "answers without looking", Wrong, ev(procedure.DestLooked{Dest: "RAID", Right: true})},
 		{NoFolder, "leaves it", Missed, ev()},
 		{NewTake, "holds", Right, ev(shut, held)},
