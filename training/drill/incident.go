@@ -161,7 +161,7 @@ func closing() []Spec {
 		},
 		{
 			Kind: NewTake, Title: "one more take on the card", Step: procedure.StepReseat, Moment: "when the card is seated again", As: "a fact",
-			Right: "hold, or put back and take it in as a new roll", Late: "does not apply", Wrong: "looked again and again, or handed back",
+			Right: "hold, at once or after put back; ask; copy the card again", Late: "does not apply", Wrong: "looked again and again, or handed back",
 			Missed: "left in the green bin", Why: "That take exists on this card and nowhere else.",
 			Do: "The lock says what is new. Red tape on, hold, ask; then copy again.", judge: judgeNewTake,
 		},

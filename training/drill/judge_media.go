@@ -127,9 +127,6 @@ func judgePower(t *trial, e procedure.Entry) Verdict {
 }
 
 func judgeNewTake(t *trial, e procedure.Entry) Verdict {
-	if ev, ok := e.Event.(procedure.RollReceived); ok && t.back && e.Roll != t.i.Roll && ev.From != "" {
-		return t.left("put back, and taken in as a new roll")
-	}
 	if !t.mine(e) {
 		return NotMet
 	}
@@ -142,7 +139,6 @@ func judgeNewTake(t *trial, e procedure.Entry) Verdict {
 			return t.is(Wrong, "looked again and again at a closed lock")
 		}
 	case procedure.PutBack:
-		t.back = true
 		t.why = "put back, and then left in the green bin with a take that exists nowhere else"
 	case procedure.RollHeld:
 		return t.left("on hold: there is a take on it that is not copied")

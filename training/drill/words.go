@@ -45,7 +45,7 @@ func words(i *Planned, r *Roll, rng *rand.Rand) {
 		i.Reply = r.From + ": \"Then it was not formatted. Thank you, we will look after that.\""
 		i.Keys = notClean()
 	case NewTake:
-		i.Reply = r.From + ": \"Yes, we shot one more on it. Copy the card again, please.\""
+		i.Reply = r.From + ": \"Yes, we shot one more on it. It is the same roll: copy the card again, please.\""
 	case NoFolder, WrongSeat, WrongErase, BadCopy, DriveFull, DriveGone, DriveReadOnly, Unreadable, PowerCut, Together:
 	}
 }
