@@ -60,8 +60,14 @@ func (c Criteria) Says() []string {
 	default:
 		out = append(out, fmt.Sprintf("at most %d things tried out of their order", c.Orders))
 	}
-	if !c.AnyDesk {
+	switch {
+	case c.AnyDesk:
+	case c.Desk == 0:
 		out = append(out, "no card on the desk for longer than the limit")
+	case c.Desk == 1:
+		out = append(out, "at most 1 card on the desk for longer than the limit")
+	default:
+		out = append(out, fmt.Sprintf("at most %d cards on the desk for longer than the limit", c.Desk))
 	}
 	return out
 }

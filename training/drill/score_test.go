@@ -35,3 +35,31 @@ func TestRefusedAtTheErase(t *testing.T) {
 		}
 	}
 }
+
+// What is shown beside a drill is what it is passed by, number for number.
+func TestCriteriaSays(t *testing.T) {
+	t.Parallel()
+	for _, c := range []struct {
+		c    Criteria
+		want string
+	}{
+		{Criteria{}, "no card on the desk for longer than the limit"},
+		{Criteria{Desk: 1}, "at most 1 card on the desk for longer than the limit"},
+		{Criteria{Desk: 2}, "at most 2 cards on the desk for longer than the limit"},
+		{Criteria{AnyDesk: true}, ""},
+	} {
+		got := ""
+		for _, l := range c.c.Says() {
+			if strings.Contains(l, "desk") {
+				got = l
+			}
+		}
+		if got != c.want {
+			t.Errorf("%+v says %q, want %q", c.c, got, c.want)
+		}
+	}
+	long, _ := Find(LongDay)
+	if says := strings.Join(long.Says(), "; "); !strings.Contains(says, "at most 1 card on the desk") {
+		t.Errorf("the long day says %s", says)
+	}
+}
