@@ -50,7 +50,8 @@ func TestShiftMutants(t *testing.T) {
 	tryMutants(t, subject{name: "shift", pkg: "procedure", runs: [][]string{
 		{"-test.run=^TestShift"},
 		{"-test.run=^(TestInvariant1Steps|TestWholeWay|TestReturn|TestPutBack$|TestHoldLeaves|TestInvariant8Recover|" +
-			"TestErase|TestNewOp|TestStart|TestRefused|TestCamera|TestOneLane|TestClose(Needs|Points|IsOf)|TestOldClose)"},
+			"TestErase|TestNewOp|TestStart|TestRefused|TestCamera|TestOneLane|TestClose(Needs|Points|IsOf|Names|Counts)|TestOldClose|" +
+			"TestShortIn|TestStoodText|TestLabelRuns|TestLastLook|TestPulled|TestNames|TestDest)"},
 		{"-test.run=^(TestInvariant5(Every|Two|Random)|TestFold)"},
 	}, files: []string{"shift.go", "shift_roll.go", "shift_setup.go", "shift_close.go"}, equivalents: map[string]string{
 		"shift_roll.go labelRead: err == nil && l == r.Label => (l == r.Label)": "with an error ParseLabel gives no label, and no roll is without one",

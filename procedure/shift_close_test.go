@@ -52,6 +52,9 @@ func TestClosePoints(t *testing.T) {
 			t.Errorf("Says(%s) = %q, want %q", dest, got, want)
 		}
 	}
+	if got := tp.s.Stood.Says("SHUTTLE"); got != "not seen: not mounted" {
+		t.Errorf("Says(SHUTTLE) = %q, nothing was found before", got)
+	}
 	if tp.s.Stood.Amiss("RAID", "A001") != "1 of 3 files at their size" || tp.s.Stood.Amiss("SHUTTLE", "A001") != "" {
 		t.Error("Amiss mixes up drives or rolls")
 	}
