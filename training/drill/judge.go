@@ -35,6 +35,8 @@ type trial struct {
 	// looked at rightly; lookedAt is the last one that was looked at.
 	copies, seen []string
 	lookedAt     string
+	// past: the step that the incident is about was over before it began.
+	past bool
 }
 
 type judgment func(t *trial, e procedure.Entry) Verdict
@@ -50,6 +52,9 @@ func judge(i Planned, plan *Plan, es []procedure.Entry) Finding {
 	}
 	for _, e := range es {
 		if ev, is := e.Event.(procedure.Incident); is && ev.ID == i.ID && ev.Kind == string(i.Kind) {
+			if t.past {
+				return f
+			}
 			on, t.began, f.At = true, e.At, e.At
 			if i.Dest != "" && ev.Text != "" { // the drive that it really happened to
 				t.i.Dest, f.Dest = ev.Text, ev.Text
@@ -58,6 +63,7 @@ func judge(i Planned, plan *Plan, es []procedure.Entry) Finding {
 		}
 		t.proves(e)
 		if !on {
+			t.passes(e)
 			continue
 		}
 		t.asked = t.asked || t.asks(e)
@@ -86,6 +92,27 @@ func (t *trial) proves(e procedure.Entry) {
 		if c.Proven {
 			t.copies = append(t.copies, c.Name)
 		}
+	}
+}
+
+// passes keeps whether the step of a call is over. The world drops such a call, but for the moment between its look and
+// its word; older versions let it begin.
+func (t *trial) passes(e procedure.Entry) {
+	if !t.mine(e) {
+		return
+	}
+	k := t.i.Kind
+	switch e.Event.(type) {
+	case procedure.TapeMoved, procedure.CardPulled, procedure.LockLooked:
+		t.past = false
+	case procedure.CopyBegan:
+		t.past = k == CallStart
+	case procedure.RollBinned:
+		t.past = k == CallDesk || k == Wanted
+	case procedure.EraseBegan:
+		t.past = k == CallErase
+	case procedure.PutBack, procedure.RollHeld:
+		t.past = k == CallStart || k == CallDesk || k == Wanted || k == CallErase
 	}
 }
 

@@ -289,3 +289,33 @@ func TestCopyWentOn(t *testing.T) {
 		t.Errorf("judge = %s (%q)", got.Verdict, got.Why)
 	}
 }
+
+// A call about a step that was over when it began is nothing that was met.
+func TestCallTooLate(t *testing.T) {
+	t.Parallel()
+	for _, c := range []struct {
+		kind Kind
+		evs  []procedure.Event
+		want Verdict
+	}{
+		{CallStart, []procedure.Event{procedure.TapeMoved{}, began}, NotMet},
+		{CallStart, []procedure.Event{procedure.TapeMoved{}, putBack}, NotMet},
+		{CallStart, []procedure.Event{procedure.TapeMoved{}, putBack, procedure.TapeMoved{}}, Missed},
+		{CallDesk, []procedure.Event{began, procedure.CardPulled{}, binned}, NotMet},
+		{CallDesk, []procedure.Event{began, procedure.CardPulled{}}, Missed},
+		{Wanted, []procedure.Event{began, held}, NotMet},
+		{Wanted, []procedure.Event{procedure.TapeMoved{}, putBack, procedure.TapeMoved{}, began}, Missed},
+		{CallErase, []procedure.Event{procedure.LockLooked{Open: true}, procedure.EraseBegan{}}, NotMet},
+		{CallErase, []procedure.Event{procedure.LockLooked{Open: true}}, Missed},
+		{WrongSeat, []procedure.Event{procedure.TapeMoved{}, began}, Missed},
+	} {
+		s := &script{run: 1}
+		for _, ev := range c.evs {
+			s.add(a1, ev)
+		}
+		s.add(a1, procedure.Incident{Kind: string(c.kind), ID: "i1"})
+		if got := judge(Planned{ID: "i1", Kind: c.kind, Roll: a1}, &Plan{}, s.es); got.Verdict != c.want {
+			t.Errorf("%s after %d entries = %s, want %s", c.kind, len(c.evs), got.Verdict, c.want)
+		}
+	}
+}

@@ -141,10 +141,10 @@ func (w *World) tell(ctx context.Context, c procedure.VolumeChange) {
 	}
 }
 
-// begin journals an incident and lets it have its effect. It may be called from the media's goroutine as well.
+// begin journals an incident and lets it have its effect; one whose step is over is dropped. It may be called from the media's goroutine as well.
 func (w *World) begin(ctx context.Context, i drill.Planned) error {
 	w.mu.Lock()
-	desk, done := w.desk, w.scene.Begun(i.ID) || w.scene.over[i.ID]
+	desk, done := w.desk, w.scene.Begun(i.ID) || w.scene.over[i.ID] || !w.scene.holds(i)
 	w.mu.Unlock()
 	if done {
 		return nil

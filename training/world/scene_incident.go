@@ -37,6 +37,26 @@ func (s *Scene) triggers(i drill.Planned, e procedure.Entry) bool {
 	return false
 }
 
+// holds says whether the step that a call is about is still due. Calls come after a while: whoever is quicker has not met
+// them. What comes at once holds always.
+func (s *Scene) holds(i drill.Planned) bool {
+	from, to := procedure.StepNone, procedure.StepNone
+	switch i.Kind {
+	case drill.CallStart:
+		from, to = procedure.StepSeat, procedure.StepStart
+	case drill.CallDesk:
+		from, to = procedure.StepLook, procedure.StepBin
+	case drill.Wanted:
+		from, to = procedure.StepLog, procedure.StepBin
+	case drill.CallErase:
+		from, to = procedure.StepErase, procedure.StepErase
+	default:
+		return true
+	}
+	r := s.shift.InLane(lane)
+	return r != nil && r.Label == i.Roll && r.Step >= from && r.Step <= to && !r.Erasing
+}
+
 // fact is a roll by its true label, nil for none.
 func (s *Scene) fact(l procedure.Label) *Fact {
 	for _, f := range s.facts {

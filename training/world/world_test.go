@@ -3,6 +3,7 @@ package world
 import (
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -181,5 +182,37 @@ func TestAskSaysWhich(t *testing.T) {
 	w.Begin(t.Context(), desk)
 	if err := w.Act("ask about it"); err != nil || len(desk.acts) != 1 || desk.acts[0].Text != drill.AskedNone {
 		t.Errorf("journaled: %+v, %v", desk.acts, err)
+	}
+}
+
+// A call that comes when its step is over is dropped: nothing is journaled of it.
+func TestLateCallIsDropped(t *testing.T) {
+	t.Parallel()
+	for _, c := range []struct {
+		kind drill.Kind
+		on   []procedure.Step
+	}{
+		{drill.CallStart, []procedure.Step{procedure.StepSeat, procedure.StepStart}},
+		{drill.CallDesk, []procedure.Step{procedure.StepLook, procedure.StepMark, procedure.StepBin}},
+		{drill.Wanted, []procedure.Step{procedure.StepLog, procedure.StepCount, procedure.StepPull, procedure.StepLook, procedure.StepMark, procedure.StepBin}},
+		{drill.CallErase, []procedure.Step{procedure.StepErase}},
+	} {
+		for _, spec := range procedure.Routine() {
+			desk := &fakeDesk{}
+			w := open(t, Options{Below: t.TempDir()})
+			w.desk = desk
+			w.scene.shift.Rolls["A001"] = &procedure.Roll{Label: "A001", Step: spec.Step}
+			w.scene.shift.Lanes = map[int]*procedure.Lane{lane: {Roll: "A001"}}
+			if err := w.begin(t.Context(), drill.Planned{ID: "i1", Kind: c.kind, Roll: "A001"}); err != nil {
+				t.Fatal(err)
+			}
+			if got, want := len(desk.acts) == 1, slices.Contains(c.on, spec.Step); got != want {
+				t.Errorf("%s at %s begins: %v, want %v", c.kind, spec.Step, got, want)
+			}
+		}
+	}
+	w := open(t, Options{Below: t.TempDir()})
+	if w.scene.holds(drill.Planned{Kind: drill.CallStart, Roll: "A001"}) || !w.scene.holds(drill.Planned{Kind: drill.Skip, Roll: "A001"}) {
+		t.Error("with no roll under way a call begins, or an arrival does not")
 	}
 }
