@@ -51,7 +51,10 @@ type Config struct {
 	Coach string
 	// Known lists labels used on earlier days of a production.
 	Known func(production string) []Label
-	Tool  string
+	// Elsewhere, if set, lists labels that other shifts of the production took in since this one was opened: another
+	// station works beside it. It is asked at every roll that comes in.
+	Elsewhere func(o ShiftOpened, since time.Time) []Label
+	Tool      string
 	// Questions, if set, looks at what a card holds for what the camera department should be asked. Never a block.
 	Questions func(s *Shift, l Label, list guard.Listing) []string
 	// Twins, if set, finds clips that an earlier roll of the production has too.

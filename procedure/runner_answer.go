@@ -135,7 +135,11 @@ func (r *Runner) arrived(label string) error {
 	if err != nil {
 		return r.refuse("", "receive", sentence(err.Error()), "read it again from the tape.")
 	}
-	if err := r.trial(l, RollReceived{}); err != nil {
+	err = r.trial(l, RollReceived{})
+	if err == nil && r.cfg.Elsewhere != nil && slices.Contains(r.cfg.Elsewhere(*r.shift.Opened, r.shift.OpenedAt.Wall), l) {
+		err = &Refusal{Asked: (RollReceived{}).Name(), Roll: l, Due: r.shift.Due(r.lane), Why: string(l) + " was taken in at another station"}
+	}
+	if err != nil {
 		ref := err.(*Refusal)
 		r.refused(l, ref)
 		r.notify(Notice{Grade: "stop", What: string(l) + ": " + ref.Why + ".", Safe: "nothing was logged or changed.",

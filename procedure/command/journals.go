@@ -9,6 +9,7 @@ import (
 	"path/filepath"
 	"slices"
 	"strings"
+	"time"
 
 	"twobin/procedure"
 	"twobin/procedure/journal"
@@ -183,6 +184,26 @@ func newJournal(home string, o procedure.ShiftOpened) string {
 			return name
 		}
 	}
+}
+
+// elsewhere lists the labels of the production's other journals that were written to since a shift was opened.
+func elsewhere(home string, o procedure.ShiftOpened, since time.Time) []procedure.Label {
+	dir := filepath.Join(home, "journals")
+	entries, err := os.ReadDir(dir)
+	if err != nil {
+		return nil // what was known at the opening still counts
+	}
+	var out []procedure.Label
+	for _, e := range entries {
+		st, err := e.Info()
+		if err != nil || !strings.HasSuffix(e.Name(), ".jsonl") || st.ModTime().Before(since) {
+			continue
+		}
+		if f := readJournal(filepath.Join(dir, e.Name())); f.real() && f.shift.Opened.Production == o.Production && f.shift.Opened.Key() != o.Key() {
+			out = append(out, f.shift.Order...)
+		}
+	}
+	return out
 }
 
 // known lists the labels that the other journals of a production hold.

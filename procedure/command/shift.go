@@ -12,6 +12,7 @@ import (
 	"path/filepath"
 	"strings"
 	"syscall"
+	"time"
 
 	"golang.org/x/term"
 
@@ -93,10 +94,11 @@ func (c *Shift) Run(a *App) error {
 func (c *Shift) runner(a *App, home string, policy guard.Policy, log *slog.Logger) procedure.Config {
 	return procedure.Config{
 		Policy: policy, Reader: c.Reader, Brief: c.Brief, Tool: "twobin " + Version, Now: a.Now, Log: log,
-		Rand:  rand.New(rand.NewPCG(rand.Uint64(), rand.Uint64())),
-		Given: procedure.Given{Production: c.Production, Day: c.Day, Operator: c.Operator, Station: c.Station, To: c.To},
-		Known: func(p string) []procedure.Label { return known(home, p) },
-		Sheet: closeSheet(home, a.Now),
+		Rand:      rand.New(rand.NewPCG(rand.Uint64(), rand.Uint64())),
+		Given:     procedure.Given{Production: c.Production, Day: c.Day, Operator: c.Operator, Station: c.Station, To: c.To},
+		Known:     func(p string) []procedure.Label { return known(home, p) },
+		Elsewhere: func(o procedure.ShiftOpened, since time.Time) []procedure.Label { return elsewhere(home, o, since) },
+		Sheet:     closeSheet(home, a.Now),
 		Questions: func(s *procedure.Shift, l procedure.Label, list guard.Listing) []string {
 			var out []string
 			for _, q := range clips.Listing(l, list, clips.FactsOf(s, s.Roll(l))) {
