@@ -108,6 +108,36 @@ func (p *Plan) Roll(l procedure.Label) (Roll, bool) {
 	return Roll{}, false
 }
 
+// Stuck says of every roll of the plan whether it cannot come as things are: it waits for a card that is on hold, or for
+// one that does.
+func (p *Plan) Stuck(s *procedure.Shift) []bool {
+	stuck := make([]bool, len(p.Rolls))
+	for again := true; again; {
+		again = false
+		for i, r := range p.Rolls {
+			if stuck[i] || r.Cue == CueStart || s.Rolls[r.Label] != nil {
+				continue
+			}
+			base := s.Rolls[p.Rolls[r.After].Label]
+			if stuck[r.After] || r.Over && base != nil && base.Held != nil {
+				stuck[i], again = true, true
+			}
+		}
+	}
+	return stuck
+}
+
+// due is how many cards of the plan there are to take in.
+func (p *Plan) due(s *procedure.Shift) int {
+	n := 0
+	for _, stuck := range p.Stuck(s) {
+		if !stuck {
+			n++
+		}
+	}
+	return n
+}
+
 // Of lists the incidents of a roll of one kind.
 func (p *Plan) Of(l procedure.Label, k Kind) (Planned, bool) {
 	for _, i := range p.Incidents {

@@ -125,3 +125,28 @@ func mustFind(t *testing.T, name string) Drill {
 	}
 	return d
 }
+
+// What waits for a card that is on hold is not missing, nor what waits for that.
+func TestDueCards(t *testing.T) {
+	t.Parallel()
+	p := &Plan{Rolls: []Roll{
+		{Label: "A001", Cue: CueStart}, {Label: "A002", Cue: CueReturned, After: 0, Over: true}, {Label: "A003", Cue: CueBinned, After: 1},
+		{Label: "B001", Cue: CueBinned, After: 0}, {Label: "B002", Cue: CueReturned, After: 0},
+	}}
+	s := procedure.NewShift()
+	if got := p.due(s); got != 5 {
+		t.Errorf("%d cards are due at first, want 5", got)
+	}
+	s.Rolls["A001"] = &procedure.Roll{Label: "A001"}
+	if got := p.due(s); got != 5 {
+		t.Errorf("%d cards are due while A001 is under way, want 5", got)
+	}
+	s.Rolls["A001"].Held = &procedure.Hold{Reason: "x"}
+	if got := p.due(s); got != 3 {
+		t.Errorf("%d cards are due with A001 on hold, want 3: A002 is the same card, and A003 comes after it", got)
+	}
+	s.Rolls["A002"] = &procedure.Roll{Label: "A002"}
+	if got := p.due(s); got != 5 {
+		t.Errorf("%d cards are due after A002 came, want 5", got)
+	}
+}

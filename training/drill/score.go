@@ -257,8 +257,8 @@ func (r *Result) pass(d Drill, plan *Plan, s *procedure.Shift) {
 			}
 		}
 	}
-	if here < len(plan.Rolls) {
-		lack("%d of %d cards were taken in", here, len(plan.Rolls))
+	if due := plan.due(s); here < due {
+		lack("%d of %d cards were taken in", here, due)
 	}
 	late := 0
 	for _, f := range r.Findings {

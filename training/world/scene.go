@@ -265,9 +265,29 @@ func (s *Scene) cued(r drill.Roll) bool {
 		return s.shift.Ready
 	case drill.CueTogether:
 		return s.facts[r.After].Here
-	case drill.CueLogging, drill.CueBinned, drill.CueReturned:
-		return s.reached[r.After][r.Cue]
+	case drill.CueLogging, drill.CueBinned:
+		return s.reached[r.After][r.Cue] || s.onHold(r.After)
+	case drill.CueReturned:
+		return s.reached[r.After][r.Cue] || !r.Over && s.onHold(r.After) && s.lastOf(r)
 	default:
 		return false
 	}
+}
+
+// onHold: a roll of the plan is on hold, and may stay so for good. The day goes on without it.
+func (s *Scene) onHold(i int) bool {
+	r := s.shift.Rolls[s.facts[i].Known]
+	return r != nil && r.Held != nil
+}
+
+// lastOf: every other roll that can come is in. What waits for a return is the same card as that (Over), which is not to be
+// had from a hold, or it comes after all others: a label must be there before it can be used again.
+func (s *Scene) lastOf(r drill.Roll) bool {
+	stuck := s.plan.Stuck(s.shift)
+	for i, f := range s.facts {
+		if f.Label != r.Label && f.Known == "" && !stuck[i] {
+			return false
+		}
+	}
+	return true
 }

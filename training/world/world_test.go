@@ -216,3 +216,34 @@ func TestLateCallIsDropped(t *testing.T) {
 		t.Error("with no roll under way a call begins, or an arrival does not")
 	}
 }
+
+// A roll on hold stops nobody from bringing the next ones, but for the card that it is on.
+func TestArrivalsGoOnPastAHold(t *testing.T) {
+	t.Parallel()
+	s := NewScene(&drill.Plan{Rolls: []drill.Roll{
+		{Label: "A001", Cue: drill.CueStart}, {Label: "A002", Cue: drill.CueBinned}, {Label: "A003", Cue: drill.CueLogging, After: 0},
+		{Label: "A004", Cue: drill.CueReturned}, {Label: "A005", Cue: drill.CueReturned, Over: true},
+	}}, Pace{})
+	here := func() (out []procedure.Label) {
+		s.arrivals()
+		for _, f := range s.facts {
+			if f.Here {
+				out = append(out, f.Label)
+			}
+		}
+		return out
+	}
+	s.shift.Ready = true
+	if got := here(); !slices.Equal(got, []procedure.Label{"A001"}) {
+		t.Errorf("at first: %v", got)
+	}
+	s.facts[0].Known = "A001"
+	s.shift.Rolls["A001"] = &procedure.Roll{Label: "A001", Held: &procedure.Hold{Reason: "x"}}
+	if got := here(); !slices.Equal(got, []procedure.Label{"A001", "A002", "A003"}) {
+		t.Errorf("on hold: %v", got)
+	}
+	s.facts[1].Known, s.facts[2].Known = "A002", "A003"
+	if got := here(); !slices.Equal(got, []procedure.Label{"A001", "A002", "A003", "A004"}) {
+		t.Errorf("on hold, and the others are in: %v", got)
+	}
+}
