@@ -36,12 +36,13 @@ type Run struct {
 // there is no second memory.
 type Book []Run
 
-// Folder is where a trainee's drill journals lie.
+// Folder is where a trainee's drill journals lie. Names that differ in letters outside A-Z share one: [ReadBook] tells
+// whose a journal is by the name in it.
 func Folder(home, trainee string) string {
 	return filepath.Join(home, "drills", procedure.FolderName(strings.ToLower(trainee)))
 }
 
-// ReadBook reads a trainee's journals. One that cannot be read whole counts as far as it goes.
+// ReadBook reads a trainee's journals; case and blanks around a name do not matter. One that cannot be read whole counts as far as it goes.
 func ReadBook(home, trainee string) (Book, error) {
 	dir := Folder(home, trainee)
 	es, err := os.ReadDir(dir)
@@ -56,12 +57,21 @@ func ReadBook(home, trainee string) (Book, error) {
 		if filepath.Ext(e.Name()) != ".jsonl" {
 			continue
 		}
-		if r, ok := readRun(filepath.Join(dir, e.Name())); ok {
+		if r, ok := readRun(filepath.Join(dir, e.Name())); ok && sameName(r.Trainee, trainee) {
 			b = append(b, r)
 		}
 	}
 	slices.SortStableFunc(b, func(a, c Run) int { return a.Began.Compare(c.Began) })
 	return b, nil
+}
+
+// sameName compares a name from a journal with one that was typed. A journal holds valid UTF-8 only: what a terminal of
+// another encoding gave stands there as replacement characters, one a byte.
+func sameName(a, b string) bool {
+	valid := func(s string) string {
+		return strings.Map(func(r rune) rune { return r }, strings.TrimSpace(s))
+	}
+	return strings.EqualFold(valid(a), valid(b))
 }
 
 // readRun reads one journal; false if it is none of a drill.

@@ -141,3 +141,31 @@ func TestDebrief(t *testing.T) {
 		}
 	})
 }
+
+// People whose names share a folder share nothing else: neither what they have passed nor their times nor a drill that
+// waits.
+func TestBookOfOnePerson(t *testing.T) {
+	t.Parallel()
+	synctest.Test(t, func(t *testing.T) {
+		o := setup(t, drill.FirstRoll, 1)
+		o.Coach, o.Trainee = Full, "Jörg"
+		if Folder(o.Home, "Jörg") != Folder(o.Home, "Jürg") {
+			t.Fatal("the names have two folders: this test shows nothing")
+		}
+		if r, _ := play(t, o, Habits{}); r.Outcome != drill.Passed {
+			t.Error(tell(r))
+		}
+		for name, want := range map[string]int{"Jörg": 1, " jÖRG ": 1, "Jürg": 0, "Жорж": 0} {
+			b, err := ReadBook(o.Home, name)
+			if err != nil {
+				t.Fatal(err)
+			}
+			if len(b) != want || b.Of(drill.FirstRoll).Passed != want || (len(b.Earlier("")) > 0) != (want > 0) {
+				t.Errorf("%s has %d runs, want %d", name, len(b), want)
+			}
+		}
+		if !sameName("J\ufffdrg", "J\xf6rg") || !sameName("\ufffd\ufffd", "\xc4\xd6") || sameName("J\ufffdrg", "J\xf6rn") {
+			t.Error("a name in another encoding is not known again, or another one is")
+		}
+	})
+}
