@@ -158,6 +158,7 @@ func TestJudges(t *testing.T) {
 		{NoFolder, "guesses there until it is on hold", Right, ev(twoCopies, procedure.DestLooked{Dest: "RAID"}, procedure.DestLooked{Dest: "RAID"}, heldBy)},
 		{NoFolder, "guesses elsewhere until it is on hold", Missed, ev(twoCopies, procedure.DestLooked{Dest: "SHUTTLE"}, procedure.DestLooked{Dest: "SHUTTLE"}, heldBy)},
 		{NoFolder, "opens and holds for another drive", Missed, ev(twoCopies, procedure.Incident{Kind: ActKind, ID: ActOpen, Text: "SHUTTLE"}, held)},
+		{NoFolder, "is stopped there by something else", Missed, ev(twoCopies, procedure.DestLooked{Dest: "SHUTTLE", Right: true}, heldBy)},
 		{NoFolder, "holds too late", Late, ev(twoCopies, tooLate("desk"), procedure.DestLooked{Dest: "SHUTTLE", Right: true}, held)},
 		{NoFolder, "answers without looking", Wrong, ev(procedure.DestLooked{Dest: "RAID", Right: true})},
 		{NoFolder, "leaves it", Missed, ev()},

@@ -188,6 +188,7 @@ func TestAskSaysWhich(t *testing.T) {
 // A call that comes when its step is over is dropped: nothing is journaled of it.
 func TestLateCallIsDropped(t *testing.T) {
 	t.Parallel()
+	w := open(t, Options{Below: t.TempDir()})
 	for _, c := range []struct {
 		kind drill.Kind
 		on   []procedure.Step
@@ -199,8 +200,7 @@ func TestLateCallIsDropped(t *testing.T) {
 	} {
 		for _, spec := range procedure.Routine() {
 			desk := &fakeDesk{}
-			w := open(t, Options{Below: t.TempDir()})
-			w.desk = desk
+			w.desk, w.scene = desk, NewScene(w.plan, Pace{})
 			w.scene.shift.Rolls["A001"] = &procedure.Roll{Label: "A001", Step: spec.Step}
 			w.scene.shift.Lanes = map[int]*procedure.Lane{lane: {Roll: "A001"}}
 			if err := w.begin(t.Context(), drill.Planned{ID: "i1", Kind: c.kind, Roll: "A001"}); err != nil {
@@ -211,7 +211,11 @@ func TestLateCallIsDropped(t *testing.T) {
 			}
 		}
 	}
-	w := open(t, Options{Below: t.TempDir()})
+	w.scene.shift.Rolls["A001"].Step, w.scene.shift.Rolls["A001"].Erasing = procedure.StepErase, true
+	if w.scene.holds(drill.Planned{Kind: drill.CallErase, Roll: "A001"}) {
+		t.Error("a call begins while the erase is under way")
+	}
+	w.scene = NewScene(w.plan, Pace{})
 	if w.scene.holds(drill.Planned{Kind: drill.CallStart, Roll: "A001"}) || !w.scene.holds(drill.Planned{Kind: drill.Skip, Roll: "A001"}) {
 		t.Error("with no roll under way a call begins, or an arrival does not")
 	}
@@ -245,5 +249,9 @@ func TestArrivalsGoOnPastAHold(t *testing.T) {
 	s.facts[1].Known, s.facts[2].Known = "A002", "A003"
 	if got := here(); !slices.Equal(got, []procedure.Label{"A001", "A002", "A003", "A004"}) {
 		t.Errorf("on hold, and the others are in: %v", got)
+	}
+	s.facts[3].Known = "A004"
+	if got := here(); len(got) != 4 {
+		t.Errorf("on hold, and all that can come is in: %v", got)
 	}
 }
