@@ -13,6 +13,7 @@ import (
 
 	"twobin/guard"
 	"twobin/guard/offload/internal/faultfs"
+	"twobin/procedure"
 )
 
 const (
@@ -338,6 +339,13 @@ func checkFault(t *testing.T, row faultRow, errs []*guard.Error) {
 	if row.onCard {
 		item = card
 	}
+	read := procedure.FaultNotice("A003", errs[0])
+	if said := reads[row.want]; said == "" || !strings.Contains(read.What, said) || !strings.Contains(read.What, "A003") || read.Safe == "" || read.Do == "" {
+		t.Errorf("the operator reads %+v, want %q, what is safe, and what to do", read, said)
+	}
+	if !row.onCard && !strings.Contains(read.What+read.Do, item) || row.path != "" && !strings.Contains(errs[0].Error(), row.path) {
+		t.Errorf("the operator does not read which drive or file: %+v, %v", read, errs[0])
+	}
 	if errs[0].Kind != row.want || errs[0].Item != item || row.path != "" && errs[0].Path != row.path {
 		t.Errorf("error = %v, want kind %v on %s, path %q", errs[0], row.want, item, row.path)
 	}
@@ -409,6 +417,59 @@ func retrySucceeds(t *testing.T, job Job, src string) {
 	for _, target := range job.Targets {
 		if diff := cmp.Diff(want, tree(t, rolled(target, ""))); diff != "" {
 			t.Errorf("after the second run, %s (-card +copy):\n%s", target.Name, diff)
+		}
+	}
+}
+
+// reads is the heart of what the operator reads, by kind of fault.
+var reads = map[guard.Kind]string{
+	guard.KindNoSpace: "the drive is full", guard.KindReadOnly: "read-only", guard.KindDenied: "no permission", guard.KindGone: "no longer there",
+	guard.KindStalled: "does not answer", guard.KindWrite: "writing failed", guard.KindReadBack: "cannot be read back",
+	guard.KindMismatch: "differs from the card", guard.KindSourceRead: "the card cannot be read", guard.KindSourceChanged: "the card changed",
+	guard.KindReread: "different bytes when read twice",
+}
+
+// faultIndex names, for every fault that a copy has to stand, the tests of this package that make it: rows of the table by
+// name, and the tests of what needs a volume of its own.
+var faultIndex = []struct {
+	fault string
+	rows  []string
+	tests []func(*testing.T)
+}{
+	{"read errors at any offset", []string{"card: read error in a large file", "card: read error in a small file"}, []func(*testing.T){TestRandomFaults}},
+	{"bits flipped on write", []string{"drive: flips a bit when writing"}, []func(*testing.T){TestBitFlippedUnderTheCache}},
+	{"bits flipped on read", []string{"drive: flips a bit when reading", "card: other bytes the first time", "card: other bytes the second time"}, nil},
+	{"short writes", []string{"drive: takes less than it is given", "drive: takes nothing and says ok"}, nil},
+	{"short reads", []string{"card: gives less than asked"}, nil},
+	{"stalls", []string{"drive: write hangs", "drive: flush hangs", "drive: small write hangs", "drive: read-back hangs", "card: hangs", "card: hangs in a small file"}, nil},
+	{"no space", []string{"drive: full in a large file", "drive: quota in a small file"}, []func(*testing.T){TestVolumeFaults, TestFullLate, TestCheckKnowsBefore}},
+	{"vanishing mid-file", []string{"drive: disconnected", "drive: no such device", "card: vanishes"}, []func(*testing.T){TestVolumeFaults}},
+	{"read-only remount", []string{"drive: turns read-only"}, []func(*testing.T){TestVolumeFaults}},
+	{"permission", []string{"drive: not allowed to create", "card: not allowed to read"}, nil},
+	{"a file growing or shrinking", []string{"card: file grows", "card: file shrinks", "card: file is rewritten", "card: a new file"}, nil},
+	{"folder loops", nil, []func(*testing.T){TestScanEndlessFolders, TestScanReportsWhatIsOdd}},
+	{"links, sockets and devices on the card", []string{"card: a file turns into a link"}, []func(*testing.T){TestScanReportsWhatIsOdd}},
+	{"names of 255 bytes, non-UTF-8, decomposed, differing in case", nil, []func(*testing.T){TestFoldingVolume, TestRunCopiesEverything}},
+	{"empty and sparse files", nil, []func(*testing.T){TestSparseFile, TestRunCopiesEverything}},
+	{"claims more than it holds", nil, []func(*testing.T){TestClaimsMoreThanItHolds}},
+}
+
+// TestEveryFaultHasItsRow keeps the index true: no row is missing from the table, and none of the table from the index
+// but those of faults beside the list.
+func TestEveryFaultHasItsRow(t *testing.T) {
+	t.Parallel()
+	rows := map[string]bool{}
+	for _, row := range faultTable {
+		rows[row.name] = true
+	}
+	for _, f := range faultIndex {
+		if len(f.rows)+len(f.tests) == 0 {
+			t.Errorf("%s: no test makes it", f.fault)
+		}
+		for _, name := range f.rows {
+			if !rows[name] {
+				t.Errorf("%s: the table has no row %q", f.fault, name)
+			}
 		}
 	}
 }
