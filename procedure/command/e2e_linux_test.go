@@ -265,11 +265,8 @@ func (s *station) look() {
 	}
 }
 
-// The whole shift on real mounts, in plain mode: afterwards a general tool accepts every copy, the card is empty and
-// the journal verifies.
-func TestShiftOnRealMounts(t *testing.T) {
-	s := newStation(t)
-	s.begin()
+// toGreen walks A001 from the set-up into the green bin.
+func (s *station) toGreen() {
 	p := s.p
 	s.setUp()
 	p.ask("next", "arrived A001")
@@ -285,6 +282,15 @@ func TestShiftOnRealMounts(t *testing.T) {
 	s.look()
 	p.ask("mark.green", "g")
 	p.ask("bin.green", "i")
+}
+
+// The whole shift on real mounts, in plain mode: afterwards a general tool accepts every copy, the card is empty and
+// the journal verifies.
+func TestShiftOnRealMounts(t *testing.T) {
+	s := newStation(t)
+	s.begin()
+	p := s.p
+	s.toGreen()
 	p.ask("next", "e")
 	p.await("waiting for the card")
 	s.card.mount()
