@@ -102,8 +102,8 @@ func readJournal(path string) *found {
 	return f
 }
 
-// journals reads every journal of a home, newest first.
-func journals(home string) ([]*found, error) {
+// journalPaths lists the journals of a home; none when it has no such folder.
+func journalPaths(home string) ([]string, error) {
 	dir := filepath.Join(home, "journals")
 	entries, err := os.ReadDir(dir) // no pattern: the path may hold any sign
 	switch {
@@ -112,11 +112,24 @@ func journals(home string) ([]*found, error) {
 	case err != nil:
 		return nil, fmt.Errorf("look for journals: %w", err)
 	}
-	var out []*found
+	var out []string
 	for _, e := range entries {
 		if !e.IsDir() && strings.HasSuffix(e.Name(), ".jsonl") {
-			out = append(out, readJournal(filepath.Join(dir, e.Name())))
+			out = append(out, filepath.Join(dir, e.Name()))
 		}
+	}
+	return out, nil
+}
+
+// journals reads every journal of a home, newest first.
+func journals(home string) ([]*found, error) {
+	paths, err := journalPaths(home)
+	if err != nil {
+		return nil, err
+	}
+	var out []*found
+	for _, p := range paths {
+		out = append(out, readJournal(p))
 	}
 	slices.SortStableFunc(out, func(a, b *found) int {
 		switch {
@@ -188,18 +201,16 @@ func newJournal(home string, o procedure.ShiftOpened) string {
 
 // elsewhere lists the labels of the production's other journals that were written to since a shift was opened.
 func elsewhere(home string, o procedure.ShiftOpened, since time.Time) []procedure.Label {
-	dir := filepath.Join(home, "journals")
-	entries, err := os.ReadDir(dir)
+	paths, err := journalPaths(home)
 	if err != nil {
 		return nil // what was known at the opening still counts
 	}
 	var out []procedure.Label
-	for _, e := range entries {
-		st, err := e.Info()
-		if err != nil || !strings.HasSuffix(e.Name(), ".jsonl") || st.ModTime().Before(since) {
+	for _, p := range paths {
+		if st, err := os.Stat(p); err != nil || st.ModTime().Before(since) {
 			continue
 		}
-		if f := readJournal(filepath.Join(dir, e.Name())); f.real() && f.shift.Opened.Production == o.Production && f.shift.Opened.Key() != o.Key() {
+		if f := readJournal(p); f.real() && f.shift.Opened.Production == o.Production && f.shift.Opened.Key() != o.Key() {
 			out = append(out, f.shift.Order...)
 		}
 	}
