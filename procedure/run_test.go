@@ -524,7 +524,7 @@ func TestDestinationGoes(t *testing.T) {
 	r.vols <- procedure.VolumeChange{Gone: []guard.Volume{v}}
 	r.out.await(t, "RAID is no longer there")
 	r.say("s")
-	r.out.await(t, "1 destinations are in use, 2 are needed")
+	r.out.await(t, "1 destination in use, 2 needed")
 	r.vols <- procedure.VolumeChange{Arrived: []guard.Volume{v}}
 	r.out.await(t, "RAID is back")
 	r.say("s")

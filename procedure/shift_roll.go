@@ -172,7 +172,7 @@ func (s *Shift) copying(e Entry, r *Roll) error {
 			return s.refuse(e, "too long since seating; put back")
 		}
 		if len(ev.To) < s.limits().Destinations {
-			return s.refuse(e, fmt.Sprintf("%d destinations are in use, %d are needed", len(ev.To), s.limits().Destinations))
+			return s.refuse(e, tooFew(len(ev.To), s.limits().Destinations))
 		}
 		r.Copy, r.CopyAt = CopyRunning, e.At
 		s.advance(e, r, StepLog)

@@ -62,7 +62,7 @@ func (s *Shift) setUpLacks() string {
 	case !s.Bins:
 		return "the bins are not placed"
 	case len(s.Dests) < s.limits().Destinations:
-		return fmt.Sprintf("%d destinations are in use, %d are needed", len(s.Dests), s.limits().Destinations)
+		return tooFew(len(s.Dests), s.limits().Destinations)
 	}
 	return ""
 }

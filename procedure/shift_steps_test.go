@@ -187,7 +187,7 @@ func TestShiftStart(t *testing.T) {
 	t.Parallel()
 	both := CopyBegan{To: []string{"RAID", "SHUTTLE"}}
 	tp := in(t, StepStart)
-	tp.wants(t, "A001", CopyBegan{To: []string{"RAID"}}, "1 destinations are in use, 2 are needed")
+	tp.wants(t, "A001", CopyBegan{To: []string{"RAID"}}, "1 destination in use, 2 needed")
 	tp.s.Roll("A001").Seated = nil
 	tp.wants(t, "A001", both, "no card is seated")
 	s := in(t, StepStart).s

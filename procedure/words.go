@@ -190,6 +190,11 @@ func Clockface(d time.Duration) string {
 	return fmt.Sprintf("%d:%02d", s/60, s%60)
 }
 
+// tooFew says that a copy cannot begin with so few destinations.
+func tooFew(have, need int) string {
+	return fmt.Sprintf("%s in use, %d needed", plural(have, "destination"), need)
+}
+
 // Plural is "1 file" or "3 files".
 func Plural(n int, word string) string { return plural(n, word) }
 

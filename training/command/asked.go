@@ -104,12 +104,13 @@ func (c *Practice) choose(o *practice.Options, book practice.Book, a *command.Ap
 			return usage("--size %s: at least %s", c.Size, procedure.SizeText(leastSize))
 		}
 	}
-	if r, ok := book.Waiting(); ok && (c.Drill == "" || c.Drill == r.Drill) && c.Seed == 0 && !c.Show {
-		d, known := drill.Find(r.Drill)
-		if known {
-			o.Drill, o.Seed, o.Coach, o.Again, o.Policy = d, r.Seed, r.Coach, &r, r.Policy(o.Policy)
-			return nil
+	if r, ok := c.waiting(book); ok {
+		o.Drill, _ = drill.Find(r.Drill)
+		o.Seed, o.Coach, o.Again, o.Policy = r.Seed, r.Coach, &r, r.Policy(o.Policy)
+		if c.Show {
+			o.Pace = o.Pace.Faster(c.Speed)
 		}
+		return nil
 	}
 	next, how := book.Next()
 	o.Drill, o.Coach = next, how

@@ -10,10 +10,10 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"io/fs"
 	"log/slog"
 	"os"
 	"os/signal"
-	"strconv"
 	"strings"
 	"syscall"
 
@@ -66,7 +66,7 @@ func (c *Practice) Run(a *command.App) error {
 		return err
 	}
 	if c.List {
-		return list(a.Out, book, c.Trainee)
+		return c.list(a, book)
 	}
 	policy, err := c.policy()
 	if err != nil {
@@ -103,10 +103,13 @@ func names() []string {
 func (c *Practice) run(a *command.App, o practice.Options, book practice.Book) error {
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	defer stop()
-	if err := c.before(a, o); err != nil {
+	if err := c.before(a, o, book); err != nil {
 		return err
 	}
 	s, err := practice.Start(ctx, o)
+	if err != nil && o.Again != nil {
+		return fmt.Errorf("%w; this drill cannot go on. Start again: another one begins", err)
+	}
 	if err != nil {
 		return err
 	}
@@ -139,44 +142,15 @@ func (c *Practice) run(a *command.App, o practice.Options, book practice.Book) e
 	cancel()
 	<-watched
 	if isClosed(s.Cut()) {
-		err = errors.Join(err, s.Leave())
-		err = errors.Join(err, drill.Say(a.Out, "The power is gone; the program has ended. Start it again: %s", c.again()))
-		return errors.Join(err, &command.Exit{Code: command.CodeFailed})
+		err = errors.Join(err, s.Leave(), drill.Say(a.Out, "The power is gone; the program has ended. Start it again:"), c.hint(a, "", c.Show))
+		return &command.Exit{Code: command.CodeFailed, Err: err}
 	}
 	r, endErr := s.End()
-	return errors.Join(err, endErr, c.tell(a, o, s, r, book))
-}
-
-// before says what happens before the drill begins, and puts away what killed ones have left.
-func (c *Practice) before(a *command.App, o practice.Options) error {
-	say := func(line string) error { return drill.Say(a.Out, "%s", line) }
-	if err := sweep(o, say); err != nil {
-		return err
+	err = errors.Join(err, endErr, c.tell(a, o, s, r, book))
+	if err == nil && r.Outcome == drill.NotPassed && o.Coach != practice.Shown {
+		return &command.Exit{Code: command.CodeFailed}
 	}
-	switch {
-	case o.Again != nil && (c.Coach != "" || c.Size != ""):
-		return say("A drill waits since its power cut. It goes on as it was begun, with its own cards and coaching.")
-	case o.Again != nil:
-		return say("A drill waits since its power cut. It goes on as it was begun.")
-	case o.Size > 0:
-		return say("The cards are being made.")
-	}
-	return nil
-}
-
-// again is how to go on with a drill after the power cut.
-func (c *Practice) again() string {
-	out := "twobin practice"
-	for _, w := range [][2]string{{"--trainee", c.Trainee}, {"--reader", c.Reader}, {"--config", c.Config}, {"--home", c.Home}} {
-		switch {
-		case w[1] == "" || w == [2]string{"--trainee", "trainee"}:
-		case strings.ContainsAny(w[1], " \t"):
-			out += " " + w[0] + " " + strconv.Quote(w[1])
-		default:
-			out += " " + w[0] + " " + w[1]
-		}
-	}
-	return procedure.Plain(out)
+	return err
 }
 
 func isClosed(c <-chan struct{}) bool {
@@ -209,7 +183,7 @@ func terminal(a *command.App) (in, out *os.File, both bool) {
 	return in, out, inOK && outOK && term.IsTerminal(int(in.Fd())) && term.IsTerminal(int(out.Fd()))
 }
 
-// tell prints debrief, where things are, and what is proposed next. A drill that was not passed is exit code 1.
+// tell prints debrief, where things are, and what is proposed next.
 func (c *Practice) tell(a *command.App, o practice.Options, s *practice.Session, r drill.Result, book practice.Book) error {
 	if o.Coach != practice.Shown {
 		if err := drill.Debrief(a.Out, o.Drill, r, book.Earlier(s.Path())); err != nil {
@@ -219,40 +193,57 @@ func (c *Practice) tell(a *command.App, o practice.Options, s *practice.Session,
 	if s.Path() != "" {
 		fmt.Fprintln(a.Out, "DRILL\nDRILL journal: "+procedure.Plain(s.Path()))
 	}
-	fmt.Fprintln(a.Out, "DRILL the sandbox is removed.")
+	if _, err := os.Lstat(s.Dir()); errors.Is(err, fs.ErrNotExist) {
+		fmt.Fprintln(a.Out, "DRILL the sandbox is removed.")
+	}
 	now, err := practice.ReadBook(o.Home, o.Trainee)
 	if err != nil {
 		return err
 	}
-	next, how := now.Next()
-	err = drill.Say(a.Out, "next: twobin practice %s --coach %s (%s)", next.Name, how, next.Title)
-	if err == nil && r.Outcome == drill.NotPassed && o.Coach != practice.Shown {
-		return &command.Exit{Code: command.CodeFailed}
-	}
-	return err
+	return c.proposes(a, now, "DRILL ")
 }
 
 // printed is the error of printing.
 func printed(_ int, err error) error { return err }
 
 // list prints every drill.
-func list(w io.Writer, book practice.Book, trainee string) error {
+func (c *Practice) list(a *command.App, book practice.Book) error {
 	var b strings.Builder
-	fmt.Fprintf(&b, "DRILLS for %s\n", procedure.Plain(trainee))
+	fmt.Fprintf(&b, "DRILLS for %s\n", procedure.Plain(c.Trainee))
 	fmt.Fprintln(&b, ansi.Wordwrap("A drill is passed by: "+drill.Common+".", 78, ""))
 	for _, d := range drill.Drills() {
 		fmt.Fprintf(&b, "\n%-12s stage %d  %s\n", d.Name, d.Stage, d.Title)
 		fmt.Fprintf(&b, "  standing: %s\n", book.Of(d.Name).Line())
+		for _, r := range book {
+			if r.Drill == d.Name && waits(r) {
+				fmt.Fprintf(&b, "  waits:    seed %d, since its power cut%s\n", r.Seed, map[bool]string{true: ", watched"}[r.Coach == practice.Shown])
+			}
+		}
 		for n, l := range strings.Split(ansi.Wordwrap(strings.Join(d.Teaches, "; "), 64, ""), "\n") {
 			fmt.Fprintf(&b, "  %-9s %s\n", map[bool]string{true: "teaches:"}[n == 0], l)
 		}
 		fmt.Fprintf(&b, "  allowed:  %s\n", d.Allows())
 	}
-	next, how := book.Next()
-	fmt.Fprintf(&b, "\nnext: twobin practice %s --coach %s\n", next.Name, how)
-	if s := book.Of(next.Name); s.Shown == 0 && s.Done == 0 {
-		fmt.Fprintf(&b, "watch it first: twobin practice %s --show\n", next.Name)
+	fmt.Fprintln(&b)
+	if _, err := io.WriteString(a.Out, b.String()); err != nil {
+		return err
 	}
-	_, err := io.WriteString(w, b.String())
-	return err
+	return c.proposes(a, book, "")
+}
+
+// proposes prints the command that the program proposes, on a line of its own, and what it does.
+func (c *Practice) proposes(a *command.App, book practice.Book, mark string) error {
+	p := Practice{Common: c.Common, Trainee: c.Trainee, Reader: c.Reader, Plain: c.Plain, Speed: 1}
+	if r, ok := p.waiting(book); ok {
+		return printed(fmt.Fprintf(a.Out, "%snext: %s\n%s  (goes on with %s, seed %d, which waits since its power cut)\n", mark, p.typed(false), mark, r.Drill, r.Seed))
+	}
+	next, how := book.Next()
+	if err := printed(fmt.Fprintf(a.Out, "%snext: %s\n%s  (%s)\n", mark, p.typed(false, next.Name, "--coach", string(how)), mark, next.Title)); err != nil {
+		return err
+	}
+	if s := book.Of(next.Name); s.Shown == 0 && s.Done == 0 {
+		watch := Practice{Common: c.Common, Trainee: c.Trainee, Plain: c.Plain, Speed: 1}
+		return printed(fmt.Fprintf(a.Out, "%swatch it first: %s\n", mark, watch.typed(true, next.Name)))
+	}
+	return nil
 }

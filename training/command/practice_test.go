@@ -5,8 +5,6 @@ import (
 	"io"
 	"os"
 	"path/filepath"
-	"regexp"
-	"strconv"
 	"strings"
 	"testing"
 	"time"
@@ -62,7 +60,7 @@ func TestPracticeThroughPipes(t *testing.T) {
 		ended <- err
 	}()
 	var all strings.Builder
-	h := &hands{in: make(chan string, 100), seen: map[string]string{}}
+	h := &hands{in: make(chan string, 100)}
 	go func() { // typing must not keep the reading up
 		for l := range h.in {
 			if _, err := io.WriteString(inW, l+"\n"); err != nil {
@@ -71,7 +69,7 @@ func TestPracticeThroughPipes(t *testing.T) {
 		}
 	}()
 	defer close(h.in)
-	const patience = 60 * time.Second // hands that are stuck leave, and the test says where
+	// Hands that are stuck leave, and the test says where.
 	stuck := time.AfterFunc(patience, func() { inW.Close() })
 	defer stuck.Stop()
 	buf := make([]byte, 4096)
@@ -100,90 +98,9 @@ func TestPracticeThroughPipes(t *testing.T) {
 			t.Errorf("lacks %q:\n%s", want, all.String())
 		}
 	}
-	if _, err := os.Stat(h.seen["sandbox"]); !os.IsNotExist(err) {
-		t.Errorf("the sandbox %q is still there: %v", h.seen["sandbox"], err)
+	if _, err := os.Stat(h.sandbox); !os.IsNotExist(err) {
+		t.Errorf("the sandbox %q is still there: %v", h.sandbox, err)
 	}
-}
-
-// hands answer prompts from what stands on the output.
-type hands struct {
-	in   chan string
-	seen map[string]string
-	last string // the prompt answered last: one that is only printed again is not answered again
-	next int
-}
-
-var (
-	promptRE = regexp.MustCompile(`\[([a-z]+(?:\.[A-Za-z]+)?)\] (.*)`)
-	dotsRE   = regexp.MustCompile(`dots: ([^· ]+)(·+)(\S*)`)
-)
-
-func (h *hands) line(t *testing.T, l string) {
-	if d, ok := strings.CutPrefix(l, "DRILL sandbox: "); ok {
-		h.seen["sandbox"] = d
-	}
-	if _, f, ok := strings.Cut(l, "for the book: "); ok {
-		if code, isCode := strings.CutPrefix(f, "Closing code: "); isCode {
-			h.seen["code"] = code
-		} else {
-			files, size, _ := strings.Cut(f, ", ")
-			h.seen["files"], h.seen["size"] = strings.Fields(files)[0], size
-		}
-	}
-	m := promptRE.FindStringSubmatch(l)
-	if strings.HasPrefix(l, "DRILL -- ") {
-		h.last = ""
-	}
-	if m == nil || l == h.last {
-		return
-	}
-	h.last = l
-	fixed := map[string]string{
-		"setup.marking": "red tape", "setup.kit": "k", "setup.bins": "b", "setup.done": "s", "receive.label": "A001", "receive.from": "Robin",
-		"receive.bin": "b", "pick.card": "A001", "pick.tape": "A001", "seat.tape": "t", "start.go": "s", "log.serial": "", "log.notes": "",
-		"count.written": "w", "count.files": h.seen["files"], "count.size": h.seen["size"], "pull.desk": "d", "mark.green": "g", "bin.green": "i",
-		"return.to": "Robin", "close.tapes": "1", "close.book": "1", "close.done": "c", "close.written": "w", "close.code": h.seen["code"],
-	}
-	answer, ok := fixed[m[1]]
-	switch {
-	case ok:
-	case m[1] == "setup.camera":
-		answer = []string{"A blue", ""}[min(1, h.next)]
-		h.next++
-	case m[1] == "next":
-		answer = []string{"a", "p", "r", "c"}[min(3, h.next-2)]
-		h.next++
-	case strings.HasPrefix(m[1], "look."):
-		answer = h.look(t, strings.TrimPrefix(m[1], "look."), m[2])
-	default:
-		t.Errorf("unexpected prompt: %s", l)
-		answer = "quit"
-	}
-	h.in <- answer
-}
-
-// look opens the simulated drive's folder, as somebody with a file browser would.
-func (h *hands) look(t *testing.T, drive, question string) string {
-	where := regexp.MustCompile(`Open (\S+)\. `).FindStringSubmatch(question)
-	if where == nil {
-		t.Errorf("another kind of question: %s", question)
-		return "?"
-	}
-	names, err := filepath.Glob(filepath.Join(h.seen["sandbox"], "drives", drive, "*", "*", "*", where[1], "[^.]*.*"))
-	if err != nil || len(names) == 0 {
-		t.Errorf("look on %s at %s: %v", drive, where[1], err)
-		return "?"
-	}
-	m := dotsRE.FindStringSubmatch(question)
-	for _, n := range names {
-		if n = filepath.Base(n); m != nil && strings.HasPrefix(n, m[1]) && strings.HasSuffix(n, m[3]) {
-			return n[len(m[1]) : len(n)-len(m[3])]
-		}
-	}
-	if !strings.Contains(question, "How many files") {
-		t.Errorf("another kind of question: %s", question)
-	}
-	return strconv.Itoa(len(names))
 }
 
 // Wrong words on the command line: exit code 2, one line that says what is allowed, and no journal.

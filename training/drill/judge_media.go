@@ -116,7 +116,8 @@ func judgePower(t *trial, e procedure.Entry) Verdict {
 		}
 	case procedure.RollHeld:
 		if t.mine(e) {
-			return t.is(Late, "put on hold; nothing was wrong with the card")
+			t.late = true
+			t.why = "put on hold, and never taken up again"
 		}
 	case procedure.CopyProven:
 		if t.mine(e) && t.back {

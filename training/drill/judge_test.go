@@ -173,7 +173,8 @@ func TestJudges(t *testing.T) {
 		{WrongErase, "tries its luck", Wrong, ev(shut, shut, shut)},
 		{WrongErase, "leaves it", Missed, ev(shut)},
 		{PowerCut, "takes it up", Right, ev(procedure.RunBegan{}, procedure.RollPicked{}, began, proven)},
-		{PowerCut, "holds it", Late, ev(procedure.RunBegan{}, held)},
+		{PowerCut, "holds it, then takes it up", Late, ev(procedure.RunBegan{}, procedure.RollPicked{}, held, procedure.RollPicked{}, began, proven)},
+		{PowerCut, "holds it for good", Missed, ev(procedure.RunBegan{}, held)},
 		{PowerCut, "leaves it", Missed, ev(procedure.RunBegan{})},
 	}
 	met := map[Kind]map[Verdict]bool{}

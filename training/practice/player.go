@@ -13,22 +13,6 @@ import (
 	"twobin/training/world"
 )
 
-// Habits are bad habits of a [Player]. The zero value has none.
-type Habits struct {
-	// AnswersPhone: whoever calls is answered at once, and then the work goes on.
-	AnswersPhone bool
-	// SkipsLook: answers the sighted check from the first drive that shows the roll, without opening the one asked for.
-	SkipsLook bool
-	// ErasesEarly: hands a card over when it is wanted, and goes on to the erase whatever happens.
-	ErasesEarly bool
-	// LastFirst: takes the card on top.
-	LastFirst bool
-	// GuessesLabels: types the label that is expected, and does not look at the card in the reader.
-	GuessesLabels bool
-	// LetsLie: leaves cards lying, on the desk and beside the bin.
-	LetsLie bool
-}
-
 // Move is what a player does next: nothing while Intent is nil. Hands says it in a sentence, for those who watch. Wait
 // is how long the player takes before it.
 type Move struct {
@@ -47,6 +31,7 @@ type Player struct {
 	files  string
 	size   string
 	code   string
+	made   string // the label that was made up
 	top    string // what is written on the card in the hand, if it is not the first of the bin
 	looks  int
 }
@@ -97,7 +82,7 @@ func (p *Player) Next(v procedure.View) Move {
 		return p.look(v, rest)
 	case "held":
 		for _, l := range v.Strip.Held {
-			if !leaveHeld(p.s.Shift().Roll(l)) {
+			if !p.leaves(p.s.Shift().Roll(l)) {
 				return p.answer(v, string(l), "")
 			}
 		}
@@ -156,14 +141,20 @@ func (p *Player) receive(v procedure.View, what string, eyes world.Eyes) Move {
 	}
 	switch what {
 	case "label":
-		if card.Tape == "" {
+		switch l, err := procedure.ParseLabel(card.Tape); {
+		case card.Tape == "":
 			return p.answer(v, card.Card, "")
+		case err == nil && p.habits.MakesUpAnswers && p.s.Shift().Roll(l) != nil:
+			p.made = string(procedure.MakeLabel(l.Camera(), l.Number()+madeUp))
+			return p.answer(v, p.made, "")
 		}
 		return p.answer(v, card.Tape, "")
+	case "again":
+		return p.answer(v, p.made, "")
 	case "from":
 		return p.answer(v, card.From, "")
 	case "bin":
-		if card.Tape == "" || card.NoCase {
+		if (card.Tape == "" || card.NoCase) && !p.habits.TakesAnything {
 			return p.answer(v, "l", "")
 		}
 		return p.answer(v, "b", "")
@@ -172,6 +163,9 @@ func (p *Player) receive(v procedure.View, what string, eyes world.Eyes) Move {
 			return p.answer(v, "no tape", "")
 		}
 		return p.answer(v, "no case", "")
+	}
+	if p.habits.MakesUpAnswers {
+		return p.answer(v, "will be here soon", "")
 	}
 	if p.once("gap " + v.Prompt.Question) {
 		return p.do(drill.ActAsk, "You ask the camera department.")
@@ -187,13 +181,13 @@ func (p *Player) next(v procedure.View, eyes world.Eyes) Move {
 	}
 	if len(eyes.Brought) > 0 {
 		l, err := procedure.ParseLabel(eyes.Brought[0].Tape)
-		if err == nil && s.Roll(l) != nil && p.once("used "+string(l)) {
+		if err == nil && s.Roll(l) != nil && !p.habits.MakesUpAnswers && p.once("used "+string(l)) {
 			return p.do(drill.ActAsk, "This label was used before. You ask.")
 		}
 		return p.answer(v, "a", "")
 	}
 	for _, l := range v.Strip.Held {
-		if r := s.Roll(l); !leaveHeld(r) {
+		if r := s.Roll(l); !p.leaves(r) {
 			return p.takeUp(v, eyes, r)
 		}
 	}
@@ -210,20 +204,26 @@ func (p *Player) next(v procedure.View, eyes world.Eyes) Move {
 	return p.answer(v, "c", "")
 }
 
-// leaveHeld: another card's files stand under the roll's label, and did before. Nobody at the cart may move them.
-func leaveHeld(r *procedure.Roll) bool {
-	const tries = 3
-	return r.Held != nil && len(r.Holds) > tries && strings.Contains(r.Held.Reason, "another file of that name")
+// leaves says whether a roll stays on hold: nobody at the cart can put it right, or nothing that was tried has helped.
+func (p *Player) leaves(r *procedure.Roll) bool {
+	const tries, most = 3, 6
+	switch {
+	case p.habits.GivesUp, string(r.Label) == p.made, len(r.Holds) > most:
+		return true
+	case len(r.Holds) > tries:
+		return p.habits.RetriesAtOnce || strings.Contains(r.Held.Reason, "another file of that name")
+	}
+	return false
 }
 
 // takeUp puts right what a hold was for, as far as the cart can, then takes the roll up.
 func (p *Player) takeUp(v procedure.View, eyes world.Eyes, r *procedure.Roll) Move {
 	key := fmt.Sprintf("%s %d ", r.Label, len(r.Holds))
-	if p.once(key + "ask") {
+	if !p.habits.KeepsQuiet && p.once(key+"ask") {
 		return p.do(drill.ActAsk, "You ask the camera department about "+string(r.Label)+".")
 	}
 	copyFailed := r.Held != nil && r.Held.By == "program" && r.Held.Step >= procedure.StepLog && r.Held.Step <= procedure.StepPull
-	if copyFailed && p.once(key+"fix") {
+	if copyFailed && !p.habits.RetriesAtOnce && p.once(key+"fix") {
 		if eyes.Spare != "" && !p.used[eyes.Spare] && !strings.Contains(r.Held.Reason, "card cannot be read") {
 			p.used[eyes.Spare] = true
 			return p.say(procedure.DoDestination{Path: eyes.Spare}, "You take the spare drive into use.")
@@ -242,13 +242,22 @@ func (p *Player) begin(v procedure.View, eyes world.Eyes) Move {
 	}
 	switch v.Prompt.ID {
 	case "pick.card":
+		if p.habits.GivesUp && p.s.o.Again != nil && p.once("gives up") {
+			return p.say(procedure.DoHold{Reason: "the power was gone"}, "You put it on hold.")
+		}
 		if p.habits.GuessesLabels {
 			return p.answer(v, guess, "")
+		}
+		if guess == p.made {
+			return p.say(procedure.DoHold{Reason: "the card reads " + card.Card}, "They differ: on hold.")
 		}
 		return p.answer(v, card.Card, "")
 	case "pick.tape":
 		if p.habits.GuessesLabels {
 			return p.answer(v, guess, "")
+		}
+		if card.Tape == "" && p.habits.TakesAnything {
+			return p.answer(v, card.Card, "")
 		}
 		if card.Tape == "" && p.once("tape "+card.Card) {
 			return p.do(drill.ActAsk, "There is no tape. You ask for one.")
@@ -262,6 +271,9 @@ func (p *Player) begin(v procedure.View, eyes world.Eyes) Move {
 	}
 	if slices.ContainsFunc(v.Clocks, func(c procedure.Clock) bool { return c.Over }) {
 		return p.say(procedure.DoPutBack{Reason: "too long since seating"}, "Too long since seating: put back.")
+	}
+	if s := p.s.Shift(); len(s.Dests)-len(s.GoneDests) < p.s.o.Policy.Destinations {
+		return p.say(procedure.DoHold{Reason: "a drive is lacking"}, "A drive is lacking: on hold.")
 	}
 	if !p.habits.GuessesLabels && eyes.InReader != "" && eyes.InReader != guess {
 		return p.say(procedure.DoPutBack{Reason: "another card"}, "That is another card: put back.")
@@ -295,7 +307,7 @@ func (p *Player) book(v procedure.View, eyes world.Eyes) Move {
 		return p.answer(v, eyes.Sticker, "")
 	case "log.notes":
 		for _, n := range v.Notices {
-			if strings.Contains(n.What, "was not formatted") {
+			if strings.Contains(n.What, "was not formatted") && !p.habits.KeepsQuiet {
 				return p.answer(v, "old clips on it, not formatted; told the camera department", "")
 			}
 		}
