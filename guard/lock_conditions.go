@@ -86,7 +86,7 @@ func (q *question) handled() Condition {
 // sameCard is L2: this is that card, and it holds exactly what was proven.
 func (q *question) sameCard() Condition {
 	const id = "L2"
-	const back = "put back. Recorded on again? On hold, ask, copy it again."
+	const back = "put back. Recorded on again? On hold, ask: the same roll or a new one?"
 	if q.l == nil {
 		return closed(id, "the card has not been looked at afresh", "seat the card and look.")
 	}

@@ -106,7 +106,7 @@ var faultWords = map[guard.Kind]Notice{
 	guard.KindUnproven: {
 		What: "{roll}: the card holds something that is not proven{path}.",
 		Safe: "nothing was removed.",
-		Do:   "put back. Recorded on again? On hold, ask, then copy it again.",
+		Do:   "put back. Recorded on again? On hold, ask: the same roll (copy it again) or a new one?",
 	},
 	guard.KindErase: {
 		What: "{roll}: removing stopped part of the way{path}.",

@@ -138,6 +138,7 @@ type bench struct {
 	drives     [2]string
 	behind     [2]string
 	onCard     bool
+	devices    bool          // they are real volumes
 	counted    [2][calls]int // calls of a whole job, without and with rereading
 	faults     map[string]int
 	harmless   int
@@ -189,11 +190,11 @@ func (b *bench) clear() {
 }
 
 func (b *bench) job(reread bool, patience time.Duration) Job {
-	j := Job{Label: "A003", SourcePath: b.card, Source: guard.Volume{Mount: b.card, Disk: "card", Simulated: true}, Listing: b.listing,
+	j := Job{Label: "A003", SourcePath: b.card, Source: guard.Volume{Mount: b.card, Disk: "card", Simulated: !b.devices}, Listing: b.listing,
 		Reread: reread, Patience: patience}
 	for i, d := range b.drives {
 		name := fmt.Sprintf("DRIVE%d", i+1)
-		j.Targets = append(j.Targets, Target{Name: name, Path: d, Folder: "roll", Volume: guard.Volume{Mount: d, Disk: name, Simulated: true}})
+		j.Targets = append(j.Targets, Target{Name: name, Path: d, Folder: "roll", Volume: guard.Volume{Mount: d, Disk: name, Simulated: !b.devices}})
 	}
 	return j
 }

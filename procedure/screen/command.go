@@ -29,7 +29,7 @@ func (m *model) acting() bool { return m.command != nil && m.command.act }
 // actCommand opens the line for an act in the drill.
 func (m *model) actCommand() *command {
 	return &command{
-		question: "What do you do? Like: answer, ask, give, swap, open DRIVE", act: true,
+		question: "What do you do? Like: answer, ask, give, swap, free DRIVE, open DRIVE", act: true,
 		entry:  newLine(m.st, minWidth/2, maxAct), // has room in every view
 		intent: func(s string) procedure.Intent { return procedure.DoNote{Text: actWord + s} },
 	}

@@ -169,7 +169,7 @@ func (c *Practice) work(ctx context.Context, a *command.App, s *practice.Session
 		return screen.Run(ctx, s, screen.Options{In: in, Out: out, NoColor: a.Env("NO_COLOR") != "", Now: a.Now,
 			Board: func(w, h int) string { return board.Of(s.Shift(), a.Now()).Text(w, h) }})
 	}
-	fmt.Fprintln(a.Out, "DRILL besides answers and commands: do answer, do ask, do give, do swap, do open DRIVE.")
+	fmt.Fprintln(a.Out, "DRILL besides answers and commands: do answer, do ask, do give, do swap, do free DRIVE, do open DRIVE.")
 	return plain.Run(ctx, s, plain.Options{In: a.In, Out: a.Out, Bell: terminals, Board: func(w io.Writer) error {
 		_, err := io.WriteString(w, "DRILL board\n"+board.Of(s.Shift(), a.Now()).Text(80, 24))
 		return err

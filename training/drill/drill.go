@@ -17,8 +17,9 @@ type Drill struct {
 	Brief []string
 	// Cameras and Rolls are how many there are.
 	Cameras, Rolls int
-	// Pairs: rolls may come two at a time. Erase: cards are erased at the cart. Spare: there is a spare drive.
-	Pairs, Erase, Spare bool
+	// Pairs: rolls may come two at a time. Erase: cards are erased at the cart; SomeErase: some are, as whoever brings
+	// them says. Spare: there is a spare drive. Slow: a drive may be slow.
+	Pairs, Erase, SomeErase, Spare, Slow bool
 	// Slots are incidents that may happen.
 	Slots []Slot
 	Criteria
@@ -159,6 +160,7 @@ func late() []Drill {
 		},
 		{
 			Name: "drives", Title: "drives that fill up, drop off or cannot be written", Stage: 4, Cameras: 1, Rolls: 3, Spare: true,
+			Slow:    true,
 			Teaches: []string{"stop, replace or free, prove again"},
 			Slots:   []Slot{{DriveFull, 0.6, 1}, {DriveReadOnly, 0.6, 1}, {DriveGone, 0.6, 1}}, Criteria: Criteria{Late: 1, Orders: 1, AnyDesk: true},
 		},
@@ -168,7 +170,7 @@ func late() []Drill {
 			Slots:   []Slot{{Unreadable, likely, 1}}, Criteria: Criteria{Late: 1, Orders: 1, AnyDesk: true},
 		},
 		{
-			Name: "hurry", Title: "somebody wants the card now", Stage: 4, Cameras: 1, Rolls: 3,
+			Name: "hurry", Title: "somebody wants the card now", Stage: 4, Cameras: 1, Rolls: 3, Slow: true,
 			Teaches: []string{"no card leaves before it is green", "the desk clock goes on"},
 			Slots:   []Slot{{Wanted, likely, 2}, {CallDesk, 0.5, 1}}, Criteria: Criteria{Orders: 1},
 		},
@@ -184,12 +186,14 @@ func late() []Drill {
 			Slots:   []Slot{{PowerCut, likely, 1}}, Criteria: Criteria{Late: 1, Orders: 1, AnyDesk: true},
 		},
 		{
-			Name: LongDay, Title: "twelve cameras, thirty rolls", Stage: 6, Cameras: 12, Rolls: 30, Pairs: true, Spare: true,
+			Name: LongDay, Title: "twelve cameras, thirty rolls", Stage: 6, Cameras: 12, Rolls: 30, Pairs: true, SomeErase: true, Spare: true, Slow: true,
+			Brief:   []string{"Some cards are erased at the cart before they go back: whoever brings them says so."},
 			Teaches: []string{"all of it, for a whole day", "the board stays true, nothing is left lying"},
 			Slots: []Slot{
 				{Together, 0.1, 3}, {Skip, 0.1, 2}, {Lacks, 0.06, 2}, {LabelDiffers, 0.05, 2}, {Reused, 0.04, 1}, {NoFolder, 0.04, 1},
 				{CallStart, 0.1, 3}, {CallDesk, 0.08, 2}, {WrongSeat, 0.04, 1}, {Unformatted, 0.08, 2}, {BadCopy, 0.04, 1},
-				{DriveFull, 0.03, 1}, {DriveGone, 0.03, 1}, {Unreadable, 0.03, 1}, {Wanted, 0.08, 2},
+				{DriveFull, 0.03, 1}, {DriveReadOnly, 0.03, 1}, {DriveGone, 0.03, 1}, {Unreadable, 0.03, 1}, {PowerCut, 0.02, 1},
+				{Wanted, 0.08, 2}, {WrongErase, 0.2, 1}, {NewTake, 0.2, 1}, {CallErase, 0.2, 1},
 			},
 			Criteria: Criteria{Late: 2, Orders: 3, Desk: 1},
 		},

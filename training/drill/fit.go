@@ -32,6 +32,9 @@ func (p *Plan) Fit(size int64, destinations int) {
 	p.Take, p.Stranger = share(p.Take), share(p.Stranger)
 	all := p.bytes()
 	for i := range p.Drives {
+		if s := &p.Drives[i].Speed; *s > 0 {
+			*s = share(*s)
+		}
 		p.Drives[i].Capacity = grown(driveSize, 2*all+8*size) //nolint:mnd // every roll twice; a drive is full only by an incident
 	}
 	p.CardSize = grown(cardSize, 2*size)

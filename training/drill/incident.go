@@ -161,9 +161,9 @@ func closing() []Spec {
 		},
 		{
 			Kind: NewTake, Title: "one more take on the card", Step: procedure.StepReseat, Moment: "when the card is seated again", As: "a fact",
-			Right: "hold, at once or after put back; ask; copy the card again", Late: "does not apply", Wrong: "looked again and again, or handed back",
+			Right: "hold, at once or after put back; ask; copy it again, or take it in as the new roll that it is", Late: "does not apply", Wrong: "looked again and again, or handed back",
 			Missed: "left in the green bin", Why: "That take exists on this card and nowhere else.",
-			Do: "The lock says what is new. Red tape on, hold, ask; then copy again.", judge: judgeNewTake,
+			Do: "The lock says what is new. Red tape on, hold, ask. The same roll: copy it again. A roll of its own: take it in as such.", judge: judgeNewTake,
 		},
 		{
 			Kind: CallErase, Title: "a distraction at the erase", Step: procedure.StepErase, Moment: "at the label", As: aCall,

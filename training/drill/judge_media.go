@@ -2,6 +2,7 @@ package drill
 
 import (
 	"slices"
+	"strings"
 
 	"twobin/guard"
 	"twobin/procedure"
@@ -56,6 +57,9 @@ func judgeWrongSeat(t *trial, e procedure.Entry) Verdict {
 // or wrote wrong bytes is what it was with another reader; a card that cannot be read is so on every drive.
 func (t *trial) changes(e procedure.Entry) bool {
 	swapped := act(e) == ActSwap
+	if t.i.Kind == DriveFull && act(e) == ActFree && e.Event.(procedure.Incident).Text == strings.ToUpper(t.i.Dest) {
+		return true
+	}
 	switch ev := e.Event.(type) {
 	case procedure.DestinationSet:
 		return t.i.Kind != Unreadable
@@ -128,6 +132,9 @@ func judgePower(t *trial, e procedure.Entry) Verdict {
 }
 
 func judgeNewTake(t *trial, e procedure.Entry) Verdict {
+	if _, in := e.Event.(procedure.RollReceived); in && t.i.Other != "" && e.Roll == t.i.Other {
+		return t.left("asked, and took it in as %s, a roll of its own", t.i.Other)
+	}
 	if !t.mine(e) {
 		return NotMet
 	}
@@ -142,6 +149,10 @@ func judgeNewTake(t *trial, e procedure.Entry) Verdict {
 	case procedure.PutBack:
 		t.why = "put back, and then left in the green bin with a take that exists nowhere else"
 	case procedure.RollHeld:
+		if t.asked && t.i.Other != "" {
+			t.why = "was told that it is " + string(t.i.Other) + ", and never took that in"
+			return NotMet
+		}
 		return t.left("on hold: there is a take on it that is not copied")
 	case procedure.RollReturned:
 		return t.is(Wrong, "handed back with a take on it that exists nowhere else")

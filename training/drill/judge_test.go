@@ -168,6 +168,9 @@ func TestJudges(t *testing.T) {
 		{NewTake, "tries its luck", Wrong, ev(shut, shut, shut)},
 		{NewTake, "hands it back", Wrong, ev(shut, putBack, returned)},
 		{NewTake, "leaves it in the green bin", Missed, ev(shut, putBack)},
+		{DriveFull, "has room made on it", Right, ev(failed, procedure.Incident{Kind: ActKind, ID: ActFree, Text: "RAID"}, began, proven)},
+		{DriveFull, "has room made on another", Wrong, ev(failed, procedure.Incident{Kind: ActKind, ID: ActFree, Text: "SHUTTLE"}, began)},
+		{DriveReadOnly, "has room made on it", Wrong, ev(failed, procedure.Incident{Kind: ActKind, ID: ActFree, Text: "RAID"}, began)},
 		{WrongErase, "puts back", Right, ev(shut, putBack)},
 		{WrongErase, "looks twice", Late, ev(shut, shut, putBack)},
 		{WrongErase, "tries its luck", Wrong, ev(shut, shut, shut)},
@@ -181,6 +184,9 @@ func TestJudges(t *testing.T) {
 	for _, c := range cases {
 		t.Run(string(c.kind)+" "+c.name, func(t *testing.T) {
 			i := Planned{ID: "i1", Kind: c.kind, Roll: a1, Other: "A011", Dest: "RAID", Keys: append(notClean(), keysOf("is still in the camera")...)}
+			if c.kind == NewTake { // with another roll it is one of TestJudgeTwoRolls
+				i.Other = ""
+			}
 			plan := &Plan{Rolls: []Roll{{Label: a1}}, Incidents: []Planned{i}}
 			s := (&script{run: 1}).add(a1, procedure.Incident{Kind: string(c.kind), ID: "i1"})
 			for _, e := range c.evs {
@@ -213,6 +219,7 @@ func TestJudgeTwoRolls(t *testing.T) {
 	t.Parallel()
 	together := Planned{ID: "i1", Kind: Together, Roll: a2, Other: a1}
 	power := Planned{ID: "i1", Kind: PowerCut, Roll: a1}
+	take := Planned{ID: "i1", Kind: NewTake, Roll: a1, Other: a2}
 	start := func(i Planned) *script {
 		return (&script{run: 1}).add(i.Roll, procedure.Incident{Kind: string(i.Kind), ID: "i1"})
 	}
@@ -232,6 +239,11 @@ func TestJudgeTwoRolls(t *testing.T) {
 		{"one never taken in", together, start(together).add(a1, in), Missed},
 		{"another roll first", power, start(power).add("", procedure.RunBegan{}).add(a2, pick), Wrong},
 		{"after a long time", power, start(power).wait(time.Hour).add("", procedure.RunBegan{}).add(a1, pick).add(a1, proven), Late},
+		{"is told of a roll of its own, and takes it in", take, start(take).add(a1, shut).add(a1, putBack).add("", asks("i1")).add(a2, in), Right},
+		{"puts it on hold, and takes in the other", take, start(take).add(a1, shut).add("", asks("i1")).add(a1, held).add(a2, in), Right},
+		{"holds before asking", take, start(take).add(a1, shut).add(a1, held), Right},
+		{"is told, holds, and never takes it in", take, start(take).add(a1, shut).add("", asks("i1")).add(a1, held), Missed},
+		{"is told, and hands it back", take, start(take).add(a1, shut).add("", asks("i1")).add(a1, putBack).add(a1, returned), Wrong},
 		{"drive left for long", Planned{ID: "i1", Kind: DriveFull, Roll: a1}, start(Planned{Roll: a1, Kind: DriveFull}).add(a1, failed).add("", spare).wait(time.Hour).add(a1, began).add(a1, proven), Late},
 	}
 	for _, c := range cases {

@@ -48,6 +48,9 @@ func NewPlan(d Drill, seed int64) *Plan {
 	}
 	m.rolls()
 	m.incidents()
+	if d.Slow {
+		p.slow()
+	}
 	p.Brief = slices.Clone(d.Brief)
 	for _, c := range p.Cameras {
 		p.Brief = append(p.Brief, fmt.Sprintf("Camera %s has %s tape.", c.Camera, c.Colour))
@@ -89,12 +92,25 @@ func (m *maker) rolls() {
 		cam := m.p.Cameras[m.rng.IntN(len(m.p.Cameras))].Camera
 		r := Roll{
 			Label: procedure.MakeLabel(cam, m.next[cam]), Card: m.p.Cards, From: people[m.rng.IntN(len(people))], Cue: m.cue(i), After: i - 1,
-			Shape: dummy.Shapes()[m.rng.IntN(len(dummy.Shapes()))], Size: dummy.Small/2 + m.rng.Int64N(dummy.Small), Erase: m.d.Erase,
+			Shape: dummy.Shapes()[m.rng.IntN(len(dummy.Shapes()))], Size: dummy.Small/2 + m.rng.Int64N(dummy.Small), Erase: m.d.Erase || m.d.SomeErase && m.rng.IntN(eraseOneIn) == 0,
 		}
 		r.OnTape, r.OnCard = string(r.Label), string(r.Label)
 		m.next[cam]++
 		m.p.Cards++
 		m.p.Rolls = append(m.p.Rolls, r)
+	}
+}
+
+// eraseOneIn: where some cards are erased at the cart, it is one of so many. Own choice.
+const eraseOneIn = 4
+
+// slow makes one drive slow in some runs: a copy that takes longer than the one before is nothing to worry about. It
+// has its own randomness, so that everything else of the run is as it would be.
+func (p *Plan) slow() {
+	const oneIn, seconds = 3, 16
+	rng := rand.New(rand.NewPCG(uint64(p.Seed), nameSeed(p.Drill)+1))
+	if rng.IntN(oneIn) == 0 {
+		p.Drives[rng.IntN(2)].Speed = dummy.Small / seconds
 	}
 }
 
@@ -315,9 +331,30 @@ func (m *maker) after(r *Roll) {
 	case m.wants(WrongErase):
 		m.add(WrongErase, r, func(k *Planned) { k.Other = "Z040" })
 	case m.wants(NewTake):
-		m.add(NewTake, r, nil)
+		m.newTake(r)
 	case m.wants(CallErase):
 		m.add(CallErase, r, func(k *Planned) { k.Delay = delay(m.rng, 300*time.Millisecond, 900*time.Millisecond) })
+	}
+}
+
+// newTake lets one more take be shot on a card after its offload. What the camera department says of it: it belongs to
+// the same roll; or, with the last roll, it is a roll of its own. Then the number after it is free, and leaves no gap.
+func (m *maker) newTake(r *Roll) {
+	base := len(m.p.Rolls) - 1
+	next := procedure.MakeLabel(r.Label.Camera(), r.Label.Number()+1)
+	own := m.p.Rolls[base].Label == r.Label && !slices.ContainsFunc(m.p.Rolls, func(o Roll) bool {
+		return o.Label.Camera() == r.Label.Camera() && o.Label.Number() > r.Label.Number()
+	})
+	m.add(NewTake, r, func(k *Planned) {
+		if own = own && k.Variant == 1; own {
+			k.Other, k.Reply = next, fmt.Sprintf("%s: \"Yes, we shot one more. That is a roll of its own: %s. Tape and card say so now.\"", r.From, next)
+		}
+	})
+	if own {
+		m.p.Rolls = append(m.p.Rolls, Roll{
+			Label: next, Card: r.Card, From: r.From, Cue: CueAsked, After: base, OnTape: string(next), OnCard: string(next),
+			Shape: r.Shape, Size: r.Size, Erase: r.Erase,
+		})
 	}
 }
 

@@ -53,6 +53,9 @@ const (
 	CueBinned
 	// CueReturned: when the other roll was handed back.
 	CueReturned
+	// CueAsked: when the camera department says of a take on the other roll's card that it is a roll of its own. It is the
+	// same card.
+	CueAsked
 )
 
 // Roll is one roll that somebody brings.
@@ -108,8 +111,8 @@ func (p *Plan) Roll(l procedure.Label) (Roll, bool) {
 	return Roll{}, false
 }
 
-// Stuck says of every roll of the plan whether it cannot come as things are: it waits for a card that is on hold, or for
-// one that does.
+// Stuck says of every roll of the plan whether it cannot come as things are: it waits for a card that is on hold, for
+// one that does, or for a question that nobody may ask.
 func (p *Plan) Stuck(s *procedure.Shift) []bool {
 	stuck := make([]bool, len(p.Rolls))
 	for again := true; again; {
@@ -119,7 +122,7 @@ func (p *Plan) Stuck(s *procedure.Shift) []bool {
 				continue
 			}
 			base := s.Rolls[p.Rolls[r.After].Label]
-			if stuck[r.After] || r.Over && base != nil && base.Held != nil {
+			if stuck[r.After] || r.Cue == CueAsked || r.Over && base != nil && base.Held != nil {
 				stuck[i], again = true, true
 			}
 		}
@@ -127,15 +130,29 @@ func (p *Plan) Stuck(s *procedure.Shift) []bool {
 	return stuck
 }
 
-// due is how many cards of the plan there are to take in.
-func (p *Plan) due(s *procedure.Shift) int {
+// due is how many rolls of the plan there are to take in. asked has the IDs of the incidents that the camera department
+// was asked about.
+func (p *Plan) due(s *procedure.Shift, asked map[string]bool) int {
 	n := 0
-	for _, stuck := range p.Stuck(s) {
-		if !stuck {
+	for i, stuck := range p.Stuck(s) {
+		if !stuck || p.Rolls[i].Cue == CueAsked && asked[p.asksFor(p.Rolls[i])] {
 			n++
 		}
 	}
 	return n
+}
+
+// asksFor is the ID of the incident that a roll with CueAsked comes of.
+func (p *Plan) asksFor(r Roll) string {
+	i, _ := p.Of(p.Rolls[r.After].Label, NewTake)
+	return i.ID
+}
+
+// WentOn is the roll as which a roll's card went on, if it was taken in: there was one more take on it, and that is a
+// roll of its own.
+func (p *Plan) WentOn(l procedure.Label, s *procedure.Shift) (procedure.Label, bool) {
+	i, ok := p.Of(l, NewTake)
+	return i.Other, ok && i.Other != "" && s.Rolls[i.Other] != nil
 }
 
 // Of lists the incidents of a roll of one kind.
@@ -146,6 +163,16 @@ func (p *Plan) Of(l procedure.Label, k Kind) (Planned, bool) {
 		}
 	}
 	return Planned{}, false
+}
+
+// CapacityOf is the bytes that a drive of the plan has in all, 0 for a drive that is not in it.
+func (p *Plan) CapacityOf(name string) int64 {
+	for _, d := range p.Drives {
+		if d.Name == name {
+			return d.Capacity
+		}
+	}
+	return 0
 }
 
 // Has says whether an incident of a kind happens.
@@ -168,6 +195,8 @@ const (
 	ActGive = "give"
 	// ActSwap: another reader, another cable.
 	ActSwap = "swap"
+	// ActFree: have room made on a drive by somebody who may. It has the drive's name with it.
+	ActFree = "free"
 	// ActOpen: open a drive's folder and look.
 	ActOpen = "open"
 )

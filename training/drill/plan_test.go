@@ -134,19 +134,38 @@ func TestDueCards(t *testing.T) {
 		{Label: "B001", Cue: CueBinned, After: 0}, {Label: "B002", Cue: CueReturned, After: 0},
 	}}
 	s := procedure.NewShift()
-	if got := p.due(s); got != 5 {
+	if got := p.due(s, nil); got != 5 {
 		t.Errorf("%d cards are due at first, want 5", got)
 	}
 	s.Rolls["A001"] = &procedure.Roll{Label: "A001"}
-	if got := p.due(s); got != 5 {
+	if got := p.due(s, nil); got != 5 {
 		t.Errorf("%d cards are due while A001 is under way, want 5", got)
 	}
 	s.Rolls["A001"].Held = &procedure.Hold{Reason: "x"}
-	if got := p.due(s); got != 3 {
+	if got := p.due(s, nil); got != 3 {
 		t.Errorf("%d cards are due with A001 on hold, want 3: A002 is the same card, and A003 comes after it", got)
 	}
 	s.Rolls["A002"] = &procedure.Roll{Label: "A002"}
-	if got := p.due(s); got != 5 {
+	if got := p.due(s, nil); got != 5 {
 		t.Errorf("%d cards are due after A002 came, want 5", got)
+	}
+	// A take that is a roll of its own is due when the camera department was asked, and when it is there.
+	p.Rolls = append(p.Rolls, Roll{Label: "B003", Cue: CueAsked, After: 4})
+	p.Incidents = []Planned{{ID: "i1", Kind: NewTake, Roll: "B002", Other: "B003"}}
+	if got := p.due(s, nil); got != 5 {
+		t.Errorf("%d cards are due before anybody asked, want 5", got)
+	}
+	if got := p.due(s, map[string]bool{"i1": true}); got != 6 {
+		t.Errorf("%d cards are due after it was asked, want 6", got)
+	}
+	if l, ok := p.WentOn("B002", s); ok {
+		t.Errorf("B002 went on as %s before that was taken in", l)
+	}
+	s.Rolls["B003"] = &procedure.Roll{Label: "B003"}
+	if got := p.due(s, nil); got != 6 {
+		t.Errorf("%d cards are due after it came, want 6", got)
+	}
+	if l, ok := p.WentOn("B002", s); !ok || l != "B003" {
+		t.Errorf("B002 went on as %q, want B003", l)
 	}
 }

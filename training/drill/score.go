@@ -130,7 +130,7 @@ func Score(d Drill, plan *Plan, es []procedure.Entry) Result {
 	}
 	r.Rolls = len(s.Order)
 	if r.Outcome != Quit {
-		r.pass(d, plan, s)
+		r.pass(d, plan, s, askedAbout(es))
 	}
 	return r
 }
@@ -234,8 +234,19 @@ func (r *Result) spans(es []procedure.Entry) {
 	}
 }
 
+// askedAbout has the IDs of the incidents that the camera department was asked about.
+func askedAbout(es []procedure.Entry) map[string]bool {
+	out := map[string]bool{}
+	for _, e := range es {
+		if act(e) == ActAsk {
+			out[e.Event.(procedure.Incident).Text] = true
+		}
+	}
+	return out
+}
+
 // pass asks the criteria.
-func (r *Result) pass(d Drill, plan *Plan, s *procedure.Shift) {
+func (r *Result) pass(d Drill, plan *Plan, s *procedure.Shift, asked map[string]bool) {
 	lack := func(format string, a ...any) { r.Lacking = append(r.Lacking, fmt.Sprintf(format, a...)) }
 	if !s.Closed {
 		lack("the shift was not closed")
@@ -252,12 +263,13 @@ func (r *Result) pass(d Drill, plan *Plan, s *procedure.Shift) {
 		case roll.Place != procedure.PlaceReturned:
 			lack("%s was not closed: %s", l, roll.Place)
 		default:
-			if p, ok := plan.Roll(l); ok && p.Erase && !roll.Erased {
+			_, wentOn := plan.WentOn(l, s)
+			if p, ok := plan.Roll(l); ok && p.Erase && !roll.Erased && !wentOn {
 				lack("%s was to be erased at the cart, and was not", l)
 			}
 		}
 	}
-	if due := plan.due(s); here < due {
+	if due := plan.due(s, asked); here < due {
 		lack("%d of %d cards were taken in", here, due)
 	}
 	late := 0

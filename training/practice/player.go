@@ -196,7 +196,8 @@ func (p *Player) next(v procedure.View, eyes world.Eyes) Move {
 	}
 	if len(v.Strip.Green) > 0 {
 		l := v.Strip.Green[0]
-		if r := s.Roll(l); slices.Contains(eyes.Erase, l) && !r.Erased && !r.Partly {
+		_, wentOn := p.s.plan.WentOn(l, s)
+		if r := s.Roll(l); slices.Contains(eyes.Erase, l) && !r.Erased && !r.Partly && !wentOn {
 			return p.answer(v, "e", "")
 		}
 		return p.answer(v, "r", "")
@@ -207,8 +208,9 @@ func (p *Player) next(v procedure.View, eyes world.Eyes) Move {
 // leaves says whether a roll stays on hold: nobody at the cart can put it right, or nothing that was tried has helped.
 func (p *Player) leaves(r *procedure.Roll) bool {
 	const tries, most = 3, 6
+	_, wentOn := p.s.plan.WentOn(r.Label, p.s.Shift())
 	switch {
-	case p.habits.GivesUp, string(r.Label) == p.made, len(r.Holds) > most:
+	case wentOn, p.habits.GivesUp, string(r.Label) == p.made, len(r.Holds) > most:
 		return true
 	case len(r.Holds) > tries:
 		return p.habits.RetriesAtOnce || strings.Contains(r.Held.Reason, "another file of that name")
@@ -415,6 +417,12 @@ func (p *Player) green(v procedure.View, eyes world.Eyes) Move {
 		}
 		for _, c := range v.Lock {
 			if c.ID == "L2" && !c.Holds && strings.Contains(c.Says, "does not hold what was proven") {
+				if p.once("take " + string(v.Step.Roll)) {
+					return p.do(drill.ActAsk, "There is something new on it. You ask.")
+				}
+				if len(eyes.Brought) > 0 {
+					return p.say(procedure.DoPutBack{Reason: "a roll of its own"}, "It is a roll of its own: put back, then take it in.")
+				}
 				return p.say(procedure.DoHold{Reason: "the card holds something that is not copied"}, "There is something new on it: on hold.")
 			}
 		}

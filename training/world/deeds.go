@@ -68,6 +68,13 @@ func (w *World) do(ctx context.Context, d Deed) error {
 		return w.begin(ctx, d.What)
 	case DeedBack:
 		return w.driveBack(ctx, d.Drive)
+	case DeedFree:
+		w.mu.Lock()
+		if k := w.drives[d.Drive]; k != nil {
+			k.Capacity = w.plan.CapacityOf(d.Drive)
+		}
+		w.mu.Unlock()
+		return nil
 	case DeedGrow:
 		return w.grow(ctx, d.Roll, d.Roll.Card, 0)
 	default:
@@ -260,11 +267,11 @@ func (w *World) driveBack(ctx context.Context, name string) error {
 	return nil
 }
 
-// Act does what the trainee wants to do outside, in the words "answer", "ask", "give", "swap" or "open DRIVE". It is
-// journaled. The error says which words there are.
+// Act does what the trainee wants to do outside, in the words "answer", "ask", "give", "swap", "free DRIVE" or
+// "open DRIVE". It is journaled. The error says which words there are.
 func (w *World) Act(text string) error {
 	name, arg, _ := strings.Cut(strings.ToLower(strings.TrimSpace(text)), " ")
-	acts := []string{drill.ActAnswer, drill.ActAsk, drill.ActGive, drill.ActSwap, drill.ActOpen}
+	acts := []string{drill.ActAnswer, drill.ActAsk, drill.ActGive, drill.ActSwap, drill.ActFree, drill.ActOpen}
 	if !slices.Contains(acts, name) {
 		return fmt.Errorf("%q is nothing that hands do here: %s", procedure.Plain(name), strings.Join(acts, ", "))
 	}

@@ -43,6 +43,8 @@ const (
 	DeedGrow
 	// DeedMark: an erase is over; a real practice card gets its marker back.
 	DeedMark
+	// DeedFree: there is room on the drive again.
+	DeedFree
 )
 
 // Deed is one thing to be done after a while.
@@ -50,7 +52,7 @@ type Deed struct {
 	Do    DeedKind
 	After time.Duration
 	What  drill.Planned // DeedIncident
-	Drive string        // DeedBack
+	Drive string        // DeedBack, DeedFree
 	Roll  drill.Roll    // DeedGrow
 }
 
@@ -83,7 +85,9 @@ type Scene struct {
 	wasIn int
 	swaps int
 	// fresh is how often reader and cables had been changed when an incident began.
-	fresh  map[string]int
+	fresh map[string]int
+	// full is the drive that an incident has filled.
+	full   map[string]string
 	asked  map[string]bool
 	opened string
 	copies map[procedure.Label]int
@@ -93,7 +97,7 @@ type Scene struct {
 func NewScene(p *drill.Plan, pace Pace) *Scene {
 	s := &Scene{
 		plan: p, pace: pace, shift: procedure.NewShift(), planned: map[string]bool{}, begun: map[string]bool{}, over: map[string]bool{},
-		wasIn: none, asked: map[string]bool{}, fresh: map[string]int{}, copies: map[procedure.Label]int{},
+		wasIn: none, asked: map[string]bool{}, fresh: map[string]int{}, full: map[string]string{}, copies: map[procedure.Label]int{},
 	}
 	for _, r := range p.Rolls {
 		s.facts = append(s.facts, &Fact{Roll: r})
@@ -251,6 +255,9 @@ func (s *Scene) arrivals() []Deed {
 			}
 			f.Here, again = true, true
 			s.said = nil
+			if f.Cue == drill.CueAsked { // the tape that was kept says still what it was
+				s.facts[f.After].OnCard = f.OnCard
+			}
 			if f.Over {
 				deeds = append(deeds, Deed{Do: DeedGrow, Roll: f.Roll})
 			}
@@ -269,6 +276,9 @@ func (s *Scene) cued(r drill.Roll) bool {
 		return s.reached[r.After][r.Cue] || s.onHold(r.After)
 	case drill.CueReturned:
 		return s.reached[r.After][r.Cue] || !r.Over && s.onHold(r.After) && s.lastOf(r)
+	case drill.CueAsked:
+		i, ok := s.plan.Of(s.plan.Rolls[r.After].Label, drill.NewTake)
+		return ok && s.asked[i.ID]
 	default:
 		return false
 	}

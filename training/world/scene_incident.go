@@ -77,6 +77,9 @@ func (s *Scene) happened(ev procedure.Incident) []Deed {
 			continue
 		}
 		s.begun[i.ID], s.fresh[i.ID] = true, s.swaps
+		if i.Kind == drill.DriveFull {
+			s.full[i.ID] = ev.Text
+		}
 		if rings(i.Kind) {
 			s.ringing = append(s.ringing, i)
 		}
@@ -122,6 +125,14 @@ func (s *Scene) act(name, text string) []Deed {
 			deeds = append(deeds, Deed{Do: DeedBack, After: backAfter, Drive: name})
 		}
 		return deeds
+	case drill.ActFree:
+		s.said = []string{"On " + text + " stands nothing that may go."}
+		for _, i := range s.plan.Incidents {
+			if i.Kind == drill.DriveFull && s.begun[i.ID] && s.full[i.ID] == text {
+				s.said = []string{"You ask whose the old folders on " + text + " are. They are moved away: it has room now."}
+				return []Deed{{Do: DeedFree, Drive: text}}
+			}
+		}
 	}
 	return nil
 }

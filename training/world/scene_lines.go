@@ -14,7 +14,9 @@ func (s *Scene) Lines(drive func(name string) string) []string {
 	if !s.shift.Ready {
 		out = append(out, s.plan.Brief...)
 		for _, d := range s.plan.Drives {
-			if !d.Spare {
+			if d.Spare {
+				out = append(out, "In the drawer lies a spare drive: "+drive(d.Name))
+			} else {
 				out = append(out, "A drive stands at the station: "+drive(d.Name))
 			}
 		}
@@ -50,6 +52,10 @@ func (s *Scene) faulty() bool {
 func (f *Fact) brought() string {
 	var b strings.Builder
 	fmt.Fprintf(&b, "%s brings a card", f.From)
+	if f.Cue == drill.CueAsked {
+		b.Reset()
+		fmt.Fprintf(&b, "%s marks that card anew", f.From)
+	}
 	switch {
 	case f.OnTape == "":
 		b.WriteString(" without tape")
@@ -90,7 +96,7 @@ func (s *Scene) atStep(drive func(string) string) []string {
 			return []string{"In the reader sits a card. On it is written " + s.onReader(f, drill.WrongSeat) + "."}
 		}
 	case procedure.StepLook:
-		return []string{"Something that you can do in the drill: " + openWords(s.plan.Drives) + ".", "Or look yourself in " + drive("")}
+		return []string{"Something that you can do in the drill: " + openWords(s.shift) + ".", "Or look yourself in " + drive("")}
 	case procedure.StepReseat, procedure.StepErase:
 		l := []string{"The tape that you kept reads " + s.tape(f) + "."}
 		if roll.Seated != nil {
@@ -104,12 +110,10 @@ func (s *Scene) atStep(drive func(string) string) []string {
 }
 
 // openWords are the acts that open the drives in use.
-func openWords(ds []drill.Drive) string {
+func openWords(s *procedure.Shift) string {
 	var out []string
-	for _, d := range ds {
-		if !d.Spare {
-			out = append(out, drill.ActOpen+" "+d.Name)
-		}
+	for _, d := range s.Dests {
+		out = append(out, drill.ActOpen+" "+d.Name)
 	}
 	return strings.Join(out, ", ")
 }

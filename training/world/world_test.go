@@ -85,7 +85,7 @@ func TestActWords(t *testing.T) {
 			t.Errorf("Act(%q) = %v", a, err)
 		}
 	}
-	if err := w.Act("juggle"); err == nil || !strings.Contains(err.Error(), "answer, ask, give, swap, open") {
+	if err := w.Act("juggle"); err == nil || !strings.Contains(err.Error(), "answer, ask, give, swap, free, open") {
 		t.Errorf("Act(juggle) = %v", err)
 	}
 	if len(desk.acts) != 5 || desk.acts[4].Text != "SHUTTLE" {
