@@ -511,6 +511,38 @@ func TestInvariant3UnequalFileStays(t *testing.T) {
 	}
 }
 
+// An answer to a question that has gone meanwhile is refused, in other words than one to a question that never came.
+func TestLateAnswer(t *testing.T) {
+	t.Parallel()
+	r := newRig(t).start().setUp()
+	r.card("A001", clips("A001"))
+	r.receive("A001")
+	r.out.await(t, "[next]")
+	r.say("p")
+	r.out.await(t, "[pick.card]")
+	gone := r.runner.View().Prompt
+	if gone.ID != "pick.card" {
+		t.Fatalf("asked is %s, want the pick", gone.ID)
+	}
+	r.say("A001")
+	r.out.await(t, "[pick.tape]")
+	if err := r.runner.Do(t.Context(), procedure.Answer{ID: gone.ID, Seq: gone.Seq, Text: "A001"}); err == nil || !strings.Contains(err.Error(), "not asked any more") {
+		t.Errorf("late answer: %v", err)
+	}
+	if err := r.runner.Do(t.Context(), procedure.Answer{ID: "erase.label", Text: "A001"}); err == nil || !strings.Contains(err.Error(), "That was not asked") {
+		t.Errorf("answer to what was never asked: %v", err)
+	}
+	var asked []string
+	for _, e := range r.events() {
+		if ev, ok := e.Event.(procedure.Refused); ok {
+			asked = append(asked, ev.Asked)
+		}
+	}
+	if want := []string{procedure.LateAnswer + "pick.card", "answer erase.label"}; !slices.Equal(asked, want) {
+		t.Errorf("the journal has %q, want %q", asked, want)
+	}
+}
+
 func TestDestinationGoes(t *testing.T) {
 	t.Parallel()
 	r := newRig(t).start().setUp()

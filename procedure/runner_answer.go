@@ -6,6 +6,9 @@ import (
 	"strings"
 )
 
+// LateAnswer begins what a Refused says of an answer whose question had gone meanwhile; the question's ID follows.
+const LateAnswer = "late answer "
+
 // maxText is the longest text that an answer may have, in bytes: a long note, far below a line of the journal.
 const maxText = 2000
 
@@ -29,6 +32,9 @@ func (r *Runner) answer(a Answer) error {
 		due := "nothing is asked now"
 		if p != nil {
 			due = "asked now is " + p.ID
+		}
+		if a.Seq != 0 && (p == nil || a.Seq < p.Seq) { // it was asked, and something came between: nobody's mistake
+			return r.refuse("", LateAnswer+clip(a.ID, 40), "That is not asked any more: "+due+".", "read the question, then answer.")
 		}
 		return r.refuse("", "answer "+clip(a.ID, 40), "That was not asked: "+due+".", "")
 	}

@@ -63,3 +63,15 @@ func TestCriteriaSays(t *testing.T) {
 		t.Errorf("the long day says %s", says)
 	}
 }
+
+// An answer to a question that had gone meanwhile is nobody's mistake; one to a question that is not due is.
+func TestLateAnswerIsNoSlip(t *testing.T) {
+	t.Parallel()
+	r := Result{}
+	for _, asked := range []string{procedure.LateAnswer + "log.notes", "answer log.notes"} {
+		r.take(&Plan{}, (&script{run: 1}).add(a1, procedure.Refused{Asked: asked, Due: "receive"}).es[0])
+	}
+	if len(r.Slips) != 1 || r.Slips[0].Asked != "answer log.notes" {
+		t.Errorf("out of order: %+v, want the second one only", r.Slips)
+	}
+}

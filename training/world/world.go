@@ -110,6 +110,13 @@ func Open(ctx context.Context, o Options) (*World, error) {
 // Dir is the sandbox's folder.
 func (w *World) Dir() string { return w.dir }
 
+// Empty says whether there is no card in the reader.
+func (w *World) Empty() bool {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	return w.in == none
+}
+
 // Reader is the reader's folder, or where the real card is mounted: [procedure.Config.Reader].
 func (w *World) Reader() string {
 	if w.slot != nil {
