@@ -109,7 +109,7 @@ func (h *hands) answer(tb testing.TB, id, question string) (string, bool) {
 		"setup.marking": "red tape", "setup.kit": "k", "setup.bins": "b", "setup.done": "s", "receive.bin": "b", "seat.tape": "t", "start.go": "s",
 		"log.serial": h.sticker, "log.notes": "", "count.written": "w", "count.files": h.book.files, "count.size": h.book.size,
 		"pull.desk": "d", "mark.green": "g", "return.to": "Robin",
-		"close.tapes": strconv.Itoa(h.tapes), "close.book": strconv.Itoa(h.lines), "close.done": "c", "close.written": "w", "close.code": h.book.code,
+		"close.tapes": strconv.Itoa(h.tapes), "close.book": strconv.Itoa(h.lines), "close.open": "o", "close.written": "w", "close.code": h.book.code,
 	}
 	if a, ok := fixed[id]; ok {
 		return a, true
@@ -136,6 +136,10 @@ func (h *hands) answer(tb testing.TB, id, question string) (string, bool) {
 		a := h.green[0]
 		h.green = h.green[1:]
 		return a, true
+	case id == "close.done" && !strings.Contains(question, "c = "): // something is open
+		return "o", true
+	case id == "close.done":
+		return "c", true
 	case id == "next":
 		return h.next(question), true
 	case strings.HasPrefix(id, "look."):

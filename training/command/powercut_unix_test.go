@@ -18,7 +18,7 @@ import (
 
 const powerCut = "power-cut"
 
-// cutting is a plan of the power-cut drill in which the power really is cut, on the first roll or on a later one.
+// cutting is a plan of the power-cut drill in which the power really is cut, on the first roll.
 func cutting(tb testing.TB) *drill.Plan {
 	tb.Helper()
 	d, ok := drill.Find(powerCut)
@@ -108,8 +108,8 @@ func TestPowerCut(t *testing.T) {
 	s, p := newStation(t), cutting(t)
 	again, h := cutOff(t, s, p)
 	copied := p.Rolls[0].Label
-	if got := h.asked[len(h.asked)-1]; got != "log.notes" && got != "count.written" && got != "log.serial" {
-		t.Errorf("the last question before the cut was %q, which is none of a copy", got)
+	if got, _, _ := strings.Cut(h.asked[len(h.asked)-1], "."); got != "log" && got != "count" {
+		t.Errorf("the last question before the cut was of %q, not of a copy", got)
 	}
 	runs := s.runs()
 	if len(runs) != 1 || !runs[0].CutOff || runs[0].Drill != powerCut || runs[0].Outcome != "" {
@@ -155,4 +155,40 @@ func TestPowerCut(t *testing.T) {
 		t.Errorf("closed %v, rolls %v of %d", shift.Closed, shift.Order, len(p.Rolls))
 	}
 	s.nothingLeft()
+}
+
+// Whoever does not take the roll up again has not passed, whether it stays in the red bin or on hold: exit code 1.
+func TestPowerCutNotTakenUp(t *testing.T) {
+	t.Parallel()
+	held := false
+	for name, instead := range map[string]func(id string) (string, bool){
+		"closes the shift": func(id string) (string, bool) { return "c", id == "next" },
+		"on hold": func(id string) (string, bool) {
+			if held || id != "pick.card" {
+				return "", false
+			}
+			held = true
+			return "hold the power was gone", true
+		},
+	} {
+		t.Run(name, func(t *testing.T) {
+			t.Parallel()
+			s, p := newStation(t), cutting(t)
+			again, _ := cutOff(t, s, p)
+			e := s.through(s.shell(again), &hands{instead: instead})
+			runs := s.runs()
+			if e.code != command.CodeFailed || e.err != "" || len(runs) != 1 {
+				t.Fatalf("code %d, %q on the error stream, %d runs in the book\n%s", e.code, e.err, len(runs), e.out)
+			}
+			if v, _ := scored(runs[0]); v != drill.Missed.String() || runs[0].Outcome != drill.NotPassed.String() {
+				t.Errorf("scored %q, outcome %q", v, runs[0].Outcome)
+			}
+			for _, want := range []string{"result: not passed yet", "lacking: the power fails: missed", "MISSED, "} {
+				if !strings.Contains(e.out, want) {
+					t.Errorf("lacks %q:\n%s", want, e.out)
+				}
+			}
+			s.nothingLeft()
+		})
+	}
 }

@@ -29,9 +29,9 @@ func Standard(s procedure.Step) time.Duration {
 	return 0
 }
 
-// Debrief writes what a trainee is told after a drill, for a window of 80 columns. earlier are the trainee's own times by
-// step from earlier drills; nil for none. Every line of it says DRILL.
-func Debrief(w io.Writer, d Drill, r Result, earlier map[procedure.Step]Times) error {
+// Debrief writes what a trainee is told after a drill, for a window of 80 columns. earlier are the trainee's own times
+// in earlier drills; the zero value for none. Every line of it says DRILL.
+func Debrief(w io.Writer, d Drill, r Result, earlier Spans) error {
 	p := &page{}
 	p.head("debrief: %s, %s", r.Drill, d.Title)
 	p.line(0, "result: %s Seed %d, coach %s.", outcomeWords(r), r.Seed, r.Coach)
@@ -197,27 +197,23 @@ func askedWords(asked string) string {
 }
 
 // tellTimes is a table: the trainee's own time by step, beside earlier ones and the house's standard.
-func (r *Result) tellTimes(p *page, earlier map[procedure.Step]Times) {
+func (r *Result) tellTimes(p *page, earlier Spans) {
 	type row struct{ name, middle, most, before, standard string }
 	var rows []row
-	for _, spec := range procedure.Routine() {
-		t := r.Steps[spec.Step]
-		if len(t) == 0 {
-			continue
-		}
+	add := func(name string, t, earlier Times, standard string) {
 		before := "-"
-		if e := earlier[spec.Step]; len(e) > 0 {
-			before = span(e.Median())
+		if len(earlier) > 0 {
+			before = span(earlier.Median())
 		}
-		rows = append(rows, row{spec.ID, span(t.Median()), span(t.Longest()), before, span(Standard(spec.Step))})
-	}
-	add := func(name string, t Times) {
 		if len(t) > 0 {
-			rows = append(rows, row{name, span(t.Median()), span(t.Longest()), "-", "-"})
+			rows = append(rows, row{name, span(t.Median()), span(t.Longest()), before, standard})
 		}
 	}
-	add("critical steps", r.Critical)
-	add("on the desk", r.Desk)
+	for _, spec := range procedure.Routine() {
+		add(spec.ID, r.Steps[spec.Step], earlier.Steps[spec.Step], span(Standard(spec.Step)))
+	}
+	add("critical steps", r.Critical, earlier.Critical, "-")
+	add("on the desk", r.Desk, earlier.Desk, "-")
 	if len(rows) == 0 {
 		return
 	}

@@ -83,10 +83,7 @@ type Result struct {
 	AtErase []Slip
 	// Lacking says which criteria were not met, one line each.
 	Lacking []string
-	// Steps is the trainee's own time by step, over all rolls and passes.
-	Steps map[procedure.Step]Times
-	// Critical is the time from tape to start, and from the green bin to the erase or put back. Desk is on the desk.
-	Critical, Desk Times
+	Spans
 	// DeskOver and StartOver count limits that were passed.
 	DeskOver, StartOver int
 	Rolls               int
@@ -95,6 +92,24 @@ type Result struct {
 
 // Times are durations of one kind.
 type Times []time.Duration
+
+// Spans are the trainee's own times, over all rolls and passes.
+type Spans struct {
+	Steps map[procedure.Step]Times
+	// Critical is the time from tape to start, and from the green bin to the erase or put back. Desk is on the desk.
+	Critical, Desk Times
+}
+
+// Add takes in the times of another drill.
+func (s *Spans) Add(o Spans) {
+	if s.Steps == nil {
+		s.Steps = map[procedure.Step]Times{}
+	}
+	for step, t := range o.Steps {
+		s.Steps[step] = append(s.Steps[step], t...)
+	}
+	s.Critical, s.Desk = append(s.Critical, o.Critical...), append(s.Desk, o.Desk...)
+}
 
 // Median is the middle one, 0 for none.
 func (t Times) Median() time.Duration {
@@ -116,7 +131,7 @@ func (t Times) Longest() time.Duration {
 // Score folds a drill's entries into its result. plan is the one that [NewPlan] gives for the drill and seed of the
 // journal's first event.
 func Score(d Drill, plan *Plan, es []procedure.Entry) Result {
-	r := Result{Drill: d.Name, Seed: plan.Seed, Steps: map[procedure.Step]Times{}}
+	r := Result{Drill: d.Name, Seed: plan.Seed, Spans: Spans{Steps: map[procedure.Step]Times{}}}
 	s := procedure.NewShift()
 	for _, e := range es {
 		if s.Apply(e) != nil {

@@ -26,7 +26,7 @@ func TestRefusedAtTheErase(t *testing.T) {
 		t.Errorf("at the erase: %+v, want the second one only", r.AtErase)
 	}
 	var b strings.Builder
-	if err := Debrief(&b, Drill{}, r, nil); err != nil {
+	if err := Debrief(&b, Drill{}, r, Spans{}); err != nil {
 		t.Fatal(err)
 	}
 	for _, want := range []string{"refused at the erase, once; nothing was removed by it", "(A001): " + why, "read the label from the tape you kept"} {

@@ -197,17 +197,15 @@ func times(n int) string {
 	return fmt.Sprintf("%d times", n)
 }
 
-// Earlier gathers a trainee's own times by step from drills that were done to the end, except the journal named.
-func (b Book) Earlier(except string) map[procedure.Step]drill.Times {
-	out := map[procedure.Step]drill.Times{}
+// Earlier gathers a trainee's own times from drills that were done to the end, except the journal named.
+func (b Book) Earlier(except string) drill.Spans {
+	var out drill.Spans
 	for _, r := range b {
 		d, ok := drill.Find(r.Drill)
 		if r.Path == except || r.Coach == Shown || !ok || r.Outcome == "" || r.Outcome == drill.Quit.String() {
 			continue
 		}
-		for step, t := range drill.Score(d, drill.NewPlan(d, r.Seed), r.Entries).Steps {
-			out[step] = append(out[step], t...)
-		}
+		out.Add(drill.Score(d, drill.NewPlan(d, r.Seed), r.Entries).Spans)
 	}
 	return out
 }

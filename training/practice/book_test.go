@@ -3,9 +3,11 @@ package practice
 import (
 	"os"
 	"path/filepath"
+	"regexp"
 	"strings"
 	"testing"
 	"testing/synctest"
+	"time"
 
 	"twobin/procedure"
 	"twobin/procedure/journal"
@@ -61,7 +63,7 @@ func TestBook(t *testing.T) {
 			t.Errorf("standing %+v, want %+v", got, want)
 		}
 		next(drill.FirstRoll, Brief)
-		if len(b.Earlier("")[procedure.StepPick]) == 0 {
+		if len(b.Earlier("").Steps[procedure.StepPick]) == 0 {
 			t.Error("no earlier times")
 		}
 		if other, err := ReadBook(o.Home, "Robin"); err != nil || len(other) != 0 {
@@ -122,8 +124,11 @@ func TestDebrief(t *testing.T) {
 				r, _ = play(t, setup(t, "look", seed), Habits{SkipsLook: true})
 			}
 		}
+		earlier := drill.Spans{
+			Steps: map[procedure.Step]drill.Times{procedure.StepPick: {7 * time.Second}}, Critical: drill.Times{8 * time.Second}, Desk: drill.Times{9 * time.Second},
+		}
 		var b strings.Builder
-		if err := drill.Debrief(&b, d, r, map[procedure.Step]drill.Times{procedure.StepPick: {1}}); err != nil {
+		if err := drill.Debrief(&b, d, r, earlier); err != nil {
 			t.Fatal(err)
 		}
 		for _, l := range strings.Split(strings.TrimSpace(b.String()), "\n") {
@@ -132,6 +137,11 @@ func TestDebrief(t *testing.T) {
 			}
 			if len(l) > 80 {
 				t.Errorf("%d columns: %q", len(l), l)
+			}
+		}
+		for name, want := range map[string]string{"pick": "7.0 s", "critical steps": "8.0 s", "on the desk": "9.0 s"} {
+			if !regexp.MustCompile(`(?m)^DRILL   ` + name + ` .* ` + regexp.QuoteMeta(want) + ` +\S+( s)?$`).MatchString(b.String()) {
+				t.Errorf("of %s it does not say %s before:\n%s", name, want, b.String())
 			}
 		}
 		for _, want := range []string{"not passed", "lacking: the folder is not there: wrong", "right is: hold", "why: ", "do: ", "passed by:", "yours before", "standard", "on the desk", "critical steps", "what went right", "what did not go right"} {
@@ -160,7 +170,7 @@ func TestBookOfOnePerson(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
-			if len(b) != want || b.Of(drill.FirstRoll).Passed != want || (len(b.Earlier("")) > 0) != (want > 0) {
+			if len(b) != want || b.Of(drill.FirstRoll).Passed != want || (len(b.Earlier("").Steps) > 0) != (want > 0) {
 				t.Errorf("%s has %d runs, want %d", name, len(b), want)
 			}
 		}
