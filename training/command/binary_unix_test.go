@@ -5,6 +5,7 @@ package command
 import (
 	"bufio"
 	"errors"
+	"flag"
 	"fmt"
 	"io"
 	"os"
@@ -41,6 +42,12 @@ func binary(tb testing.TB) string {
 }
 
 func TestMain(m *testing.M) {
+	flag.Parse()
+	const atOnce = "8" // more than there may be processors: nearly all of the time these tests wait for a drill's pace
+	if err := flag.Set("test.parallel", atOnce); err != nil {
+		fmt.Fprintln(os.Stderr, err)
+		os.Exit(1)
+	}
 	code := m.Run()
 	if built.dir != "" {
 		if err := os.RemoveAll(built.dir); err != nil {

@@ -65,8 +65,20 @@ func play(t *testing.T, o Options, h Habits) (drill.Result, *Session) {
 	return playHands(t, o, h, func(bool) {})
 }
 
+// playSeen is play with somebody who looks on: seen gets the view after every move.
+func playSeen(t *testing.T, o Options, h Habits, seen func(procedure.View)) (drill.Result, *Session) {
+	t.Helper()
+	return playWith(t, o, h, func(bool) {}, seen)
+}
+
 // playHands is play with hands for a real card: hands is told, again and again, whether it belongs in the reader.
 func playHands(t *testing.T, o Options, h Habits, hands func(in bool)) (drill.Result, *Session) {
+	t.Helper()
+	return playWith(t, o, h, hands, func(procedure.View) {})
+}
+
+// playWith is play with hands and with somebody who looks on.
+func playWith(t *testing.T, o Options, h Habits, hands func(in bool), seen func(procedure.View)) (drill.Result, *Session) {
 	t.Helper()
 	s, err := Start(t.Context(), o)
 	if err != nil {
@@ -75,6 +87,7 @@ func playHands(t *testing.T, o Options, h Habits, hands func(in bool)) (drill.Re
 	began := time.Now()
 	p := NewPlayer(s, h)
 	for !turn(t, s, p, hands) {
+		seen(s.View())
 		if time.Since(began) > longest {
 			v := s.View()
 			t.Errorf("%s seed %d: stuck at step %s, prompt %+v, world %q, notices %+v", o.Drill.Name, o.Seed, v.Step.ID, v.Prompt, v.World, v.Notices)
