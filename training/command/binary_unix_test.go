@@ -121,9 +121,6 @@ type ended struct {
 	out, err string
 }
 
-// patience is how long a drill in a test may take before its hands are stuck: much longer than any does.
-const patience = 3 * time.Minute
-
 // through runs a command to its end behind pipes; every line that it prints is given to hands, whose answers are typed.
 // The input stays open until the process ends by itself.
 func (s *station) through(c *exec.Cmd, h *hands) ended {

@@ -6,7 +6,11 @@ import (
 	"strconv"
 	"strings"
 	"testing"
+	"time"
 )
+
+// patience is how long a drill in a test may take before its hands are stuck: much longer than any does.
+const patience = 3 * time.Minute
 
 // hands answer prompts from what stands on the output and in the sandbox's drives, as a person would who has the output
 // of one process before their eyes.
