@@ -366,7 +366,16 @@ func TestPutBackFromStartAndLateStart(t *testing.T) {
 	if r.count("step.late") != 1 || r.count("copy.began") != 0 {
 		t.Errorf("late %d, begun %d", r.count("step.late"), r.count("copy.began"))
 	}
+	said := func() bool {
+		return slices.ContainsFunc(r.runner.View().Notices, func(n procedure.Notice) bool { return n.What == "A001 is put back." })
+	}
+	if !said() {
+		t.Error("that the roll is put back does not stand there any more")
+	}
 	r.toStart("A001")
+	if said() {
+		t.Error("the roll was picked again, and it still stands there that it is put back")
+	}
 	r.toGreen("A001")
 }
 

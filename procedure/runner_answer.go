@@ -212,8 +212,13 @@ func (r *Runner) pick(l Label) error {
 	if err := r.record(l, RollPicked{Answered: r.answered(), Pass: pass}); err != nil {
 		return err
 	}
-	r.notices = slices.DeleteFunc(r.notices, func(n Notice) bool { return n.held == l })
+	r.turnTo(l)
 	return nil
+}
+
+// turnTo takes away what was said of the roll before: that it was put back or closed, and that this one went on hold.
+func (r *Runner) turnTo(l Label) {
+	r.notices = slices.DeleteFunc(r.notices, func(n Notice) bool { return n.held == l || n.Grade == "info" && !n.lasting })
 }
 
 // takeGreen takes a roll out of the green bin; with more than one there, the label is asked.
@@ -236,6 +241,9 @@ func (r *Runner) takeGreen(what string) error {
 
 func (r *Runner) takeRoll(l Label, what string) error {
 	err := r.record(l, RollTaken{Answered: r.answered(), For: what})
+	if err == nil {
+		r.turnTo(l)
+	}
 	if err == nil && what == "erase" {
 		r.prepareLook(l)
 	}
