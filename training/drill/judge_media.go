@@ -53,8 +53,9 @@ func judgeWrongSeat(t *trial, e procedure.Entry) Verdict {
 	return NotMet
 }
 
-// changes says whether an entry changes what an incident of a copy came from. A drive that is full, cannot be written
-// or wrote wrong bytes is what it was with another reader; a card that cannot be read is so on every drive.
+// changes says whether an entry changes what an incident of a copy may have come from. A drive that is full or cannot be
+// written is what it was with another cable; a card that cannot be read is so on every drive. That a cable made the
+// difference in a bad copy is a fair guess, once: the bad file still stands there, and the next try says so.
 func (t *trial) changes(e procedure.Entry) bool {
 	swapped := act(e) == ActSwap
 	if t.i.Kind == DriveFull && act(e) == ActFree && e.Event.(procedure.Incident).Text == strings.ToUpper(t.i.Dest) {
@@ -68,7 +69,7 @@ func (t *trial) changes(e procedure.Entry) bool {
 	case procedure.DestBack:
 		return t.i.Kind == DriveGone || t.i.Kind != Unreadable && ev.Dest != t.i.Dest // one more drive to copy to
 	}
-	return swapped && (t.i.Kind == Unreadable || t.i.Kind == DriveGone)
+	return swapped && t.i.Kind != DriveFull && t.i.Kind != DriveReadOnly
 }
 
 // stopped: somebody stopped the copy, nothing failed.
@@ -92,7 +93,7 @@ func judgeDrive(t *trial, e procedure.Entry) Verdict {
 		t.began = e.At
 	case procedure.CopyBegan:
 		if t.count > 0 && !t.fixed {
-			return t.is(Wrong, "tried again without changing anything")
+			return t.is(Wrong, "tried again, and nothing had been changed that helps")
 		}
 		d, _ := e.At.Since(t.began)
 		t.late = t.late || t.count > 0 && d > soon
