@@ -102,7 +102,7 @@ func copying() []Spec {
 		},
 		{
 			Kind: BadCopy, Title: "a copy that differs", Step: procedure.StepLog, Moment: "at the read-back", As: "a fact",
-			Right: "hold, another drive, copy again", Late: "left for more than ten minutes", Wrong: "copied again to the same drives",
+			Right: "hold, another drive, copy again", Late: "left for more than ten minutes", Wrong: "copied again with nothing changed",
 			Missed: "never proven", Why: "The drive said it had written; the bytes are others. What it did once it does again.",
 			Do: "Leave the bad file where it is. Take another drive into use, then pick the roll again.", judge: judgeDrive,
 		},

@@ -2,10 +2,7 @@ package drill
 
 import (
 	"cmp"
-	"fmt"
-	"slices"
 	"strings"
-	"time"
 
 	"twobin/procedure"
 )
@@ -90,44 +87,6 @@ type Result struct {
 	Began, Ended        procedure.Moment
 }
 
-// Times are durations of one kind.
-type Times []time.Duration
-
-// Spans are the trainee's own times, over all rolls and passes.
-type Spans struct {
-	Steps map[procedure.Step]Times
-	// Critical is the time from tape to start, and from the green bin to the erase or put back. Desk is on the desk.
-	Critical, Desk Times
-}
-
-// Add takes in the times of another drill.
-func (s *Spans) Add(o Spans) {
-	if s.Steps == nil {
-		s.Steps = map[procedure.Step]Times{}
-	}
-	for step, t := range o.Steps {
-		s.Steps[step] = append(s.Steps[step], t...)
-	}
-	s.Critical, s.Desk = append(s.Critical, o.Critical...), append(s.Desk, o.Desk...)
-}
-
-// Median is the middle one, 0 for none.
-func (t Times) Median() time.Duration {
-	if len(t) == 0 {
-		return 0
-	}
-	s := slices.Sorted(slices.Values(t))
-	return s[(len(s)-1)/2]
-}
-
-// Longest is the longest one, 0 for none.
-func (t Times) Longest() time.Duration {
-	if len(t) == 0 {
-		return 0
-	}
-	return slices.Max(t)
-}
-
 // Score folds a drill's entries into its result. plan is the one that [NewPlan] gives for the drill and seed of the
 // journal's first event.
 func Score(d Drill, plan *Plan, es []procedure.Entry) Result {
@@ -184,132 +143,6 @@ func (r *Result) take(plan *Plan, e procedure.Entry) {
 		if ev.Kind == DrillKind && ev.Result == Quit.String() {
 			r.Outcome = Quit
 		}
-	}
-}
-
-// isSlip: something was tried that was not due. A wrong answer to the question that was asked is none, nor is a label
-// that is taken, nor a start that came too late: those are counted by themselves.
-func isSlip(plan *Plan, l procedure.Label, ev procedure.Refused) bool {
-	switch {
-	case ev.Asked == (procedure.RollReceived{}).Name() || ev.Asked == "receive" && l == "":
-		return false
-	case ev.Asked == (procedure.CopyBegan{}).Name() && strings.HasPrefix(ev.Why, "too long"):
-		return false
-	case strings.HasPrefix(ev.Asked, "setup.") || strings.HasPrefix(ev.Asked, "close."):
-		return false
-	case strings.HasPrefix(ev.Asked, "answer "):
-		return true
-	}
-	for _, e := range procedure.Events() {
-		if e.Name() == ev.Asked {
-			return true
-		}
-	}
-	switch ev.Asked {
-	case "receive", "pick", "put back", "note", "operator", "return", "pull":
-		return true
-	case "erase":
-		return ev.Due != procedure.StepErase.String()
-	}
-	return false
-}
-
-// spans measures from event to event, within one run of the program.
-func (r *Result) spans(es []procedure.Entry) {
-	critical := map[procedure.Label]procedure.Moment{}
-	desk := map[procedure.Label]procedure.Moment{}
-	end := func(from map[procedure.Label]procedure.Moment, e procedure.Entry, into *Times) {
-		at, ok := from[e.Roll]
-		if !ok {
-			return
-		}
-		delete(from, e.Roll)
-		if d, trusted := e.At.Since(at); trusted {
-			*into = append(*into, d)
-		}
-	}
-	for _, e := range es {
-		switch ev := e.Event.(type) {
-		case procedure.TapeMoved:
-			critical[e.Roll] = e.At
-		case procedure.RollTaken:
-			if ev.For == "erase" {
-				critical[e.Roll] = e.At
-			}
-		case procedure.CopyBegan, procedure.EraseBegan:
-			end(critical, e, &r.Critical)
-		case procedure.CardPulled:
-			desk[e.Roll] = e.At
-		case procedure.RollBinned:
-			end(desk, e, &r.Desk)
-		case procedure.PutBack, procedure.RollHeld:
-			end(critical, e, &r.Critical)
-			end(desk, e, &r.Desk)
-		}
-	}
-}
-
-// askedAbout has the IDs of the incidents that the camera department was asked about.
-func askedAbout(es []procedure.Entry) map[string]bool {
-	out := map[string]bool{}
-	for _, e := range es {
-		if act(e) == ActAsk {
-			out[e.Event.(procedure.Incident).Text] = true
-		}
-	}
-	return out
-}
-
-// pass asks the criteria.
-func (r *Result) pass(d Drill, plan *Plan, s *procedure.Shift, asked map[string]bool) {
-	lack := func(format string, a ...any) { r.Lacking = append(r.Lacking, fmt.Sprintf(format, a...)) }
-	if !s.Closed {
-		lack("the shift was not closed")
-	}
-	if s.Closed && (!s.TapesRight || !s.BookRight) {
-		lack("tapes or book lines did not add up")
-	}
-	here := 0
-	for _, l := range s.Order {
-		roll := s.Rolls[l]
-		here++
-		switch {
-		case roll.Held != nil:
-		case roll.Place != procedure.PlaceReturned:
-			lack("%s was not closed: %s", l, roll.Place)
-		default:
-			_, wentOn := plan.WentOn(l, s)
-			if p, ok := plan.Roll(l); ok && p.Erase && !roll.Erased && !wentOn {
-				lack("%s was to be erased at the cart, and was not", l)
-			}
-		}
-	}
-	if due := plan.due(s, asked); here < due {
-		lack("%d of %d cards were taken in", here, due)
-	}
-	late := 0
-	for _, f := range r.Findings {
-		switch f.Verdict {
-		case Wrong, Missed:
-			spec, _ := SpecOf(f.Kind)
-			lack("%s: %s", spec.Title, f.Verdict)
-		case Late:
-			late++
-		case Right, NotMet:
-		}
-	}
-	if late > d.Late {
-		lack("%d incidents handled late, %d allowed", late, d.Late)
-	}
-	if len(r.Slips) > d.Orders {
-		lack("%d things tried out of their order, %d allowed", len(r.Slips), d.Orders)
-	}
-	if !d.AnyDesk && r.DeskOver > d.Desk {
-		lack("%d cards lay on the desk too long, %d allowed", r.DeskOver, d.Desk)
-	}
-	r.Outcome = NotPassed
-	if len(r.Lacking) == 0 {
-		r.Outcome = Passed
 	}
 }
 
