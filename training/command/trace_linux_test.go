@@ -10,6 +10,8 @@ import (
 	"strconv"
 	"strings"
 	"testing"
+
+	"twobin/training/drill"
 )
 
 // need skips, or with TWOBIN_TEST_ALL=1 fails, when this machine lacks what a test asks for.
@@ -40,7 +42,7 @@ func TestInvariant9TheProgramStaysInItsSandbox(t *testing.T) {
 	t.Run("show", func(t *testing.T) {
 		t.Parallel()
 		s := newStation(t)
-		out := s.traced(0, &hands{}, "practice", drillShown, "--show", "--speed", "200", "--plain")
+		out := s.traced(0, &hands{}, "practice", drill.FirstRoll, "--show", "--speed", "200", "--plain")
 		s.stays(out, 100)
 	})
 	t.Run(powerCut, func(t *testing.T) {
@@ -50,14 +52,12 @@ func TestInvariant9TheProgramStaysInItsSandbox(t *testing.T) {
 		s.stays(out, 100)
 		out = s.traced(0, &hands{}, "practice", "--trainee", "Kim O'Hara", "--plain")
 		s.stays(out, 100)
-		if b := s.runs(); len(b) != 1 || b[0].Outcome != "passed" {
+		if b := s.runs(); len(b) != 1 || b[0].Outcome != drill.Passed.String() {
 			t.Errorf("the drill was not passed: %d runs", len(b))
 		}
 		s.nothingLeft()
 	})
 }
-
-const drillShown = "first-roll"
 
 // besideIt mounts a volume with footage in a mount table that ends with the command.
 const besideIt = `mount -t tmpfs volume "$0" && mkdir "$0/DCIM" && echo footage > "$0/DCIM/A001C001.mov" && exec "$@"`
