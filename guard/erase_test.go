@@ -320,6 +320,23 @@ func TestEraseStopped(t *testing.T) {
 	}
 }
 
+// TestEraseStoppedAtTheCopies: Esc while the drives are asked whether the copies still stand is a stop, not copies that
+// are gone.
+func TestEraseStoppedAtTheCopies(t *testing.T) {
+	r := newRig(t, t.TempDir(), cardTree)
+	ctx, cancel := context.WithCancel(t.Context())
+	defer cancel()
+	r.job.Copies = func(context.Context, *Proof) error {
+		cancel()
+		return errors.New("RAID did not answer in time")
+	}
+	done, err := Erase(ctx, r.permit(t), r.job)
+	if kindOf(err) != KindStopped || errors.Is(err, ErrCopies) || done.Files != 0 {
+		t.Errorf("stopped at the copies: %+v, %v", done, err)
+	}
+	checkErased(t, r, done, err)
+}
+
 // TestEraseAnyTree: a tree of any names is erased to the last entry, and one more thing on it keeps all of it.
 func TestEraseAnyTree(t *testing.T) {
 	name := rapid.Map(rapid.SliceOfN(rapid.ByteRange(1, 255), 1, 6), func(b []byte) string {

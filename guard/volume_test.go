@@ -55,11 +55,27 @@ func TestYoungByBothClocks(t *testing.T) {
 		age, wall time.Duration
 		want      bool
 	}{
-		{59 * time.Second, 59 * time.Second, true}, {time.Minute, time.Minute, false}, {5 * time.Second, time.Hour, false},
+		{59 * time.Second, 59 * time.Second, true}, {time.Minute, time.Minute, false}, {time.Minute, 59 * time.Second, false},
+		{59 * time.Second, time.Minute, false}, {5 * time.Second, time.Hour, false},
 		{time.Hour, 5 * time.Second, false}, {5 * time.Second, -time.Hour, true}, {-1, 0, false},
 	} {
 		if got := youngBy(c.age, c.wall, time.Minute); got != c.want {
 			t.Errorf("youngBy(%v, %v, 1m) = %v, want %v", c.age, c.wall, got, c.want)
+		}
+	}
+}
+
+// Two volumes lie on one device when both say which they lie on, and one of these is the same.
+func TestSharesDisk(t *testing.T) {
+	t.Parallel()
+	for _, c := range []struct {
+		a, b string
+		want bool
+	}{
+		{"sda", "sda", true}, {"sda", "sdb", false}, {"sda+sdb", "sdb", true}, {"sda+sdb", "sdc+sdd", false}, {"", "sda", false}, {"sda", "", false}, {"", "", false},
+	} {
+		if got := (Volume{Disk: c.a}).SharesDisk(Volume{Disk: c.b}); got != c.want {
+			t.Errorf("%q and %q: %v, want %v", c.a, c.b, got, c.want)
 		}
 	}
 }
