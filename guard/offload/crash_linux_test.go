@@ -17,8 +17,11 @@ import (
 	"twobin/guard"
 )
 
-// TestMain lets the test binary play the process that dies.
+// TestMain lets the test binary play the process that dies, and the one that is a drive's store.
 func TestMain(m *testing.M) {
+	if backing := os.Getenv("TWOBIN_OFFLOAD_STORE"); backing != "" {
+		os.Exit(storeProcess(backing, os.Getenv("TWOBIN_OFFLOAD_STORE_AT")))
+	}
 	if src := os.Getenv("TWOBIN_OFFLOAD_SRC"); src != "" {
 		os.Exit(child(src, os.Getenv("TWOBIN_OFFLOAD_DST")))
 	}

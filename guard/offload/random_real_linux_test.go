@@ -8,14 +8,8 @@ import (
 	"os/exec"
 	"path/filepath"
 	"runtime"
-	"sync/atomic"
-	"syscall"
 
-	"github.com/cespare/xxhash/v2"
 	"golang.org/x/sys/unix"
-
-	"twobin/guard/device"
-	"twobin/guard/offload/internal/faultfs"
 )
 
 // What a fault of a real volume does, besides those of a random fault.
@@ -50,7 +44,6 @@ var realKinds = map[string][]realKind{
 		{name: "a request fails", act: actError, calls: anyCall},
 		{name: "the device is gone", act: actGone, calls: anyCall},
 		{name: "the device hangs", act: actHang, calls: anyCall},
-		{name: "takes less than it is given", act: actShort, calls: []int{callWrite}},
 		{name: "a bit flips when read", act: actFlip, calls: []int{callRead}},
 		{name: "a bit flips when written", act: actFlip, calls: []int{callWrite}, lies: true},
 		{name: "forgets what it was given", act: actForget, calls: []int{callWrite}, lies: true},
@@ -77,7 +70,7 @@ var realKinds = map[string][]realKind{
 		{name: "a bit flips when read", act: actFlip, calls: cardCall, lies: true},
 		{name: "unmounted", act: actAside, calls: cardCall, cause: unmountLazily},
 		{name: "shut down", act: actAside, calls: cardCall, cause: shutDown},
-		{name: "card changes", act: actCard, calls: cardCall},
+		{name: "the card changed", act: actBefore, cause: cardChanged},
 	},
 	"card " + kindExfat: {
 		{name: "a request fails", act: actError, calls: cardCall},
@@ -186,58 +179,7 @@ func takeName(v *volume, rng *rand.Rand, _ <-chan struct{}) error {
 	return errors.Join(err, f.Close())
 }
 
-// realFault is one fault of a real volume at one moment.
-type realFault struct {
-	randomFault
-	realKind
-	on     string // "drive ext4", and so on
-	number uint64
-	gone   atomic.Bool
-	known  map[uint64]bool // the card's blocks by their hash
-	stop   chan struct{}
-	did    chan error
-}
-
-func (f *realFault) String() string {
-	return fmt.Sprintf("fault %d, %s: %s (%v)", f.number, f.on, f.name, &f.randomFault)
-}
-
-// hooks are for the file that holds the volume's image.
-func (f *realFault) hooks() faultfs.Hooks {
-	h := f.randomFault.hooks()
-	h.Create, h.Rename, h.Lookup = nil, nil, nil
-	if f.lies && f.calls[0] == callWrite {
-		h.Write = f.spoilData
-	}
-	if f.realKind.act == actGone {
-		each := func(call int) syscall.Errno {
-			if f.hit(call) {
-				f.gone.Store(true)
-			}
-			if f.gone.Load() {
-				return f.errno
-			}
-			return 0
-		}
-		h.Read = func(string, int64, []byte) syscall.Errno { return each(callRead) }
-		h.Write = func(_ string, _ int64, data []byte) (int, syscall.Errno) { return len(data), each(callWrite) }
-		h.Fsync = func(string) syscall.Errno { return each(callFsync) }
-	}
-	return h
-}
-
-// spoilData spoils only blocks of files. What ext4 writes for itself, no reading through it can prove: it goes by its memory.
-func (f *realFault) spoilData(_ string, _ int64, data []byte) (int, syscall.Errno) {
-	for left := data; len(left) >= device.Align; left = left[device.Align:] {
-		block := left[:device.Align]
-		if !f.known[xxhash.Sum64(block)] || !f.hit(callWrite) {
-			continue
-		}
-		if f.realKind.act == actForget {
-			clear(block)
-		} else {
-			f.data(block)
-		}
-	}
-	return len(data), 0
+// cardChanged changes the card after it was listed.
+func cardChanged(v *volume, rng *rand.Rand, _ <-chan struct{}) error {
+	return cardChange(v.at, rng)()
 }

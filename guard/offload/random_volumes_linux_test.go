@@ -3,10 +3,10 @@ package offload
 import (
 	"bytes"
 	"errors"
+	"fmt"
 	"io/fs"
 	"maps"
 	"os"
-	"os/exec"
 	"path/filepath"
 	"runtime"
 	"slices"
@@ -48,38 +48,103 @@ type volume struct {
 func newVolume(t *testing.T, kind, img, at string) *volume {
 	t.Helper()
 	v := &volume{t: t, kind: kind, img: img, at: at}
-	v.format()
+	if err := errors.Join(os.WriteFile(img, nil, 0o600), os.Truncate(img, imageBytes)); err != nil {
+		t.Fatal(err)
+	}
+	if kind == kindExfat {
+		command(t, "mkfs.exfat", img)
+	} else {
+		command(t, "mkfs.ext4", "-q", "-b", "4096", "-m", "0", "-N", "64", "-J", "size=4", "-E", "lazy_itable_init=0,lazy_journal_init=0,nodiscard", img)
+	}
 	t.Cleanup(v.letGo)
 	return v
 }
 
-// format makes the volume anew.
-func (v *volume) format() {
+// picture is what an image holds: blocks by their place, without those of zeros.
+type picture map[int64][]byte
+
+// picture takes it of a detached volume.
+func (v *volume) picture() picture {
 	v.t.Helper()
-	_ = os.Remove(v.img) // a loop device that still has the old image keeps it
-	if err := os.WriteFile(v.img, nil, 0o600); err != nil {
+	data, err := os.ReadFile(v.img)
+	if err != nil {
 		v.t.Fatal(err)
 	}
-	if err := os.Truncate(v.img, imageBytes); err != nil {
-		v.t.Fatal(err)
+	p, none := picture{}, make([]byte, device.Align)
+	for off := 0; off < len(data); off += device.Align {
+		if block := data[off : off+device.Align]; !bytes.Equal(block, none) {
+			p[int64(off)] = block
+		}
 	}
-	if v.kind == kindExfat {
-		command(v.t, "mkfs.exfat", v.img)
-		return
-	}
-	command(v.t, "mkfs.ext4", "-q", "-b", "4096", "-m", "0", "-N", "64", "-J", "size=4", "-E", "lazy_itable_init=0,lazy_journal_init=0,nodiscard", v.img)
+	return p
 }
 
-// attach mounts the image, reached by the given path, from a loop device.
-func (v *volume) attach(image string, args ...string) {
+// restore makes the image anew from a picture. A loop device that still has the old one keeps it.
+func (v *volume) restore(p picture) {
 	v.t.Helper()
-	v.device = command(v.t, "losetup", append(args, "-f", "--show", image)...)
+	_ = os.Remove(v.img)
+	f, err := os.Create(v.img)
+	if err != nil {
+		v.t.Fatal(err)
+	}
+	err = f.Truncate(imageBytes)
+	for off, block := range p {
+		if err == nil {
+			_, err = f.WriteAt(block, off)
+		}
+	}
+	if err := errors.Join(err, f.Close()); err != nil {
+		v.t.Fatal(err)
+	}
+}
+
+// attach mounts the image, reached by the given path, from a loop device that goes with its last user.
+func (v *volume) attach(image string, flags uint32) {
+	v.t.Helper()
+	loop, err := attachLoop(image, flags|unix.LO_FLAGS_AUTOCLEAR)
+	if err != nil {
+		v.t.Fatalf("loop device: %v", err)
+	}
+	defer loop.Close()
+	v.device = loop.Name()
 	if v.kind == kindExfat {
 		command(v.t, "mount.exfat-fuse", v.device, v.at)
-		return
-	}
-	if err := unix.Mount(v.device, v.at, "ext4", 0, "errors=remount-ro"); err != nil {
+	} else if err := unix.Mount(v.device, v.at, "ext4", 0, "errors=remount-ro"); err != nil {
 		v.t.Fatalf("mount %s: %v", v.device, err)
+	}
+}
+
+// attachLoop puts an image on a free loop device.
+func attachLoop(image string, flags uint32) (*os.File, error) {
+	img, err := os.OpenFile(image, os.O_RDWR, 0)
+	if err != nil {
+		return nil, err
+	}
+	defer img.Close()
+	control, err := os.OpenFile("/dev/loop-control", os.O_RDWR, 0)
+	if err != nil {
+		return nil, err
+	}
+	defer control.Close()
+	for {
+		n, err := unix.IoctlRetInt(int(control.Fd()), unix.LOOP_CTL_GET_FREE)
+		if err != nil {
+			return nil, err
+		}
+		loop, err := os.OpenFile(fmt.Sprintf("/dev/loop%d", n), os.O_RDWR, 0)
+		if err != nil {
+			return nil, err
+		}
+		config := unix.LoopConfig{Fd: uint32(img.Fd()), Info: unix.LoopInfo64{Flags: flags}}
+		copy(config.Info.File_name[:], image)
+		err = unix.IoctlLoopConfigure(int(loop.Fd()), &config)
+		if err == nil {
+			return loop, nil
+		}
+		_ = loop.Close()
+		if !errors.Is(err, unix.EBUSY) { // else another process took it meanwhile
+			return nil, err
+		}
 	}
 }
 
@@ -92,15 +157,18 @@ func (v *volume) detach() bool {
 	backing := "/sys/block/" + filepath.Base(v.device) + "/loop/backing_file"
 	before, _ := os.ReadFile(backing)
 	v.letGo()
-	for deadline := time.Now().Add(5 * time.Second); time.Now().Before(deadline); runtime.GC() {
+	tick := time.NewTicker(5 * time.Millisecond)
+	defer tick.Stop()
+	for deadline := time.Now().Add(5 * time.Second); time.Now().Before(deadline); <-tick.C {
 		if now, err := os.ReadFile(backing); err != nil || !bytes.Equal(now, before) {
 			return true
 		}
+		runtime.GC()
 	}
 	return false
 }
 
-// letGo unmounts, by force if need be, and gives the loop device back when its last user goes.
+// letGo unmounts, by force if need be.
 func (v *volume) letGo() {
 	if v.device == "" {
 		return
@@ -108,7 +176,6 @@ func (v *volume) letGo() {
 	if err := unix.Unmount(v.at, 0); errors.Is(err, unix.EBUSY) {
 		_ = unix.Unmount(v.at, unix.MNT_DETACH)
 	}
-	_ = exec.Command("losetup", "-d", v.device).Run()
 	v.device = ""
 }
 
