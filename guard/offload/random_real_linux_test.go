@@ -170,11 +170,12 @@ func makeImmutable(v *volume, rng *rand.Rand, _ <-chan struct{}) error {
 
 // takeName puts a file where the copy wants to put one.
 func takeName(v *volume, rng *rand.Rand, _ <-chan struct{}) error {
-	name := filepath.Join(v.at, "roll", []string{"A/one", "A/empty", "A/B/odd", "C/some", "C/large", "limit"}[rng.IntN(6)])
-	f, err := os.OpenFile(name, os.O_CREATE|os.O_EXCL|os.O_WRONLY, 0o644)
+	name := filepath.Join("roll", []string{"A/one", "A/empty", "A/B/odd", "C/some", "C/large", "limit"}[rng.IntN(6)])
+	f, err := os.OpenFile(filepath.Join(v.at, name), os.O_CREATE|os.O_EXCL|os.O_WRONLY, 0o644)
 	if err != nil {
 		return errMissed
 	}
+	v.taken = name
 	_, err = f.WriteString(strangers)
 	return errors.Join(err, f.Close())
 }
@@ -182,4 +183,19 @@ func takeName(v *volume, rng *rand.Rand, _ <-chan struct{}) error {
 // cardChanged changes the card after it was listed.
 func cardChanged(v *volume, rng *rand.Rand, _ <-chan struct{}) error {
 	return cardChange(v.at, rng)()
+}
+
+// realFault is one fault of a real volume at one moment.
+type realFault struct {
+	realKind
+	on       string // "drive ext4", and so on
+	number   uint64
+	spoil    spoil
+	happened bool
+	did      chan error // what came of the cause
+	taken    string     // the name that a stranger took
+}
+
+func (f *realFault) String() string {
+	return fmt.Sprintf("fault %d, %s: %s (%+v)", f.number, f.on, f.name, f.spoil)
 }

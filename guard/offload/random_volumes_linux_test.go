@@ -42,6 +42,7 @@ type volume struct {
 	img    string // in memory
 	device string // "" while detached
 	at     string
+	taken  string // a name that a stranger took
 }
 
 // newVolume makes a volume with a file system and nothing in it. It is not attached yet.
