@@ -41,7 +41,9 @@ var (
 // copy on it is ever proven and errors of its device come to no one: there the faults are those of the volume as a whole.
 var realKinds = map[string][]realKind{
 	"drive " + kindExt4: {
-		{name: "a request fails", act: actError, calls: anyCall},
+		{name: "a write fails", act: actError, calls: []int{callWrite}},
+		{name: "a read fails", act: actError, calls: []int{callRead}},
+		{name: "a flush fails", act: actError, calls: []int{callFsync}},
 		{name: "the device is gone", act: actGone, calls: anyCall},
 		{name: "the device hangs", act: actHang, calls: anyCall},
 		{name: "a bit flips when read", act: actFlip, calls: []int{callRead}},
@@ -64,7 +66,7 @@ var realKinds = map[string][]realKind{
 		{name: "a stranger takes a name", act: actAside, calls: exfatAny, cause: takeName},
 	},
 	"card " + kindExt4: {
-		{name: "a request fails", act: actError, calls: cardCall},
+		{name: "a read fails", act: actError, calls: cardCall},
 		{name: "the device is gone", act: actGone, calls: cardCall},
 		{name: "the device hangs", act: actHang, calls: cardCall},
 		{name: "a bit flips when read", act: actFlip, calls: cardCall, lies: true},
@@ -73,7 +75,7 @@ var realKinds = map[string][]realKind{
 		{name: "the card changed", act: actBefore, cause: cardChanged},
 	},
 	"card " + kindExfat: {
-		{name: "a request fails", act: actError, calls: cardCall},
+		{name: "a read fails", act: actError, calls: cardCall},
 		{name: "the device is gone", act: actGone, calls: cardCall},
 		{name: "the device hangs", act: actHang, calls: cardCall},
 		{name: "unmounted", act: actAside, calls: cardCall, cause: unmountLazily},

@@ -64,7 +64,7 @@ func crashParts() []part {
 func copyParts() []part {
 	return []part{
 		{name: "faults", pkg: "./guard/offload", run: "TestRandomFaults", env: "TWOBIN_FAULTS", sizes: [3]int{200, 4000, 10_000},
-			figures: []want{{name: "random faults in small offloads", n: 10_000}}},
+			figures: []want{{name: "random faults in small offloads", n: 10_000}, {name: "of them on real file systems", n: 500}}},
 		{name: "card untouched", pkg: "./procedure/command", run: "TestInvariant2(ReadOnly)?CardUntouchedByAShift", figures: []want{
 			{name: "card images that changed", atMost: true}, {name: "calls that could write to the card", atMost: true}}},
 		{name: "erase races", pkg: "./guard", run: "TestInvariant6(Races|MountBelowTheCard)", figures: []want{{name: "erase races", n: 100}}},
