@@ -520,6 +520,72 @@ func TestInvariant3UnequalFileStays(t *testing.T) {
 	}
 }
 
+// A hold names its roll by the first word of its text, wherever the roll lies; without one it is the roll under way.
+func TestHoldByLabel(t *testing.T) {
+	t.Parallel()
+	r := newRig(t).start().setUp()
+	r.card("A001", clips("A001"))
+	r.receive("A001")
+	r.toStart("A001")
+	r.toGreen("A001")
+	r.out.await(t, "[next]")
+	hold := func(text string) error { return r.runner.Do(t.Context(), procedure.DoHold{Reason: text}) }
+	if err := hold("one more take"); err == nil || !strings.Contains(err.Error(), "No roll is under way") {
+		t.Errorf("a hold that names no roll: %v", err)
+	}
+	if err := hold("A001"); err == nil {
+		t.Error("a hold without a reason was taken")
+	}
+	if err := hold("hold A001 one more take"); err != nil {
+		t.Error(err)
+	}
+	if h := r.runner.Shift().Roll("A001").Held; h == nil || h.Reason != "one more take" {
+		t.Errorf("held: %+v, want: one more take", h)
+	}
+}
+
+// A look that was fresh grows old on the screen, too: the lock that is shown says so, and not that every condition holds.
+func TestShownLockGrowsOld(t *testing.T) {
+	t.Parallel()
+	r := newRig(t).start().setUp()
+	r.card("A001", clips("A001"))
+	r.receive("A001")
+	r.toStart("A001")
+	r.toGreen("A001")
+	r.toErase("A001")
+	fresh := func() bool {
+		lock := r.runner.View().Lock
+		i := slices.IndexFunc(lock, func(c guard.Condition) bool { return c.ID == "L8" })
+		if i < 0 {
+			t.Fatalf("the lock shown is %+v", lock)
+		}
+		return lock[i].Holds
+	}
+	if !fresh() {
+		t.Error("right after the look it is shown as too old")
+	}
+	r.clock.pass(61 * time.Second)
+	if fresh() {
+		t.Error("61 s after the look it is shown as fresh; the limit is 60 s")
+	}
+}
+
+// The whole name of the file that is asked about is as good as the part that is asked for: it stands nowhere else.
+func TestSightedWholeName(t *testing.T) {
+	t.Parallel()
+	q := procedure.Sighted{Answer: "R4KQ", Name: "A001C001_R4KQ.mov"}
+	for answer, want := range map[string]bool{
+		"r4kq": true, " R4KQ ": true, "A001C001_R4KQ.mov": true, "a001c001_r4kq": true, "A001C001": false, "R4K": false, "": false, "A001C001_XXXX.mov": false,
+	} {
+		if got := q.Right(answer); got != want {
+			t.Errorf("%q: %v, want %v", answer, got, want)
+		}
+	}
+	if (procedure.Sighted{Answer: "12"}).Right("") {
+		t.Error("nothing is right where a number is asked for")
+	}
+}
+
 // An answer to a question that has gone meanwhile is refused, in other words than one to a question that never came.
 func TestLateAnswer(t *testing.T) {
 	t.Parallel()

@@ -94,6 +94,7 @@ type Runner struct {
 	seq         int
 	away        time.Time
 	bell        string
+	bad         map[spoilt]bool // copies whose files differ and were left where they are
 	bellSeq     int
 	working     string
 	job         *job // the copy, look or erase under way
@@ -136,7 +137,7 @@ type job struct {
 // does not fold is an error that names it.
 func Start(ctx context.Context, cfg Config) (*Runner, error) {
 	r := &Runner{cfg: cfg, lane: 1, shift: NewShift(), changed: make(chan struct{}), proofs: map[Label]*guard.Proof{},
-		old: map[uint64]Label{}, twins: map[Label][]Label{}, overTold: map[string]Moment{}}
+		old: map[uint64]Label{}, twins: map[Label][]Label{}, overTold: map[string]Moment{}, bad: map[spoilt]bool{}}
 	r.ctx, r.stop = context.WithCancel(ctx)
 	if cfg.Book != nil {
 		if err := r.take(cfg.Book, cfg.Lines); err != nil {

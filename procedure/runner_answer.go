@@ -148,12 +148,20 @@ func (r *Runner) arrived(label string) error {
 	if err != nil {
 		ref := err.(*Refusal)
 		r.refused(l, ref)
-		r.notify(Notice{Grade: "stop", What: string(l) + ": " + ref.Why + ".", Safe: "nothing was logged or changed.",
+		r.notify(Notice{Grade: "stop", What: notTaken(l, ref.Why), Safe: "nothing was logged or changed.",
 			Do: "keep this card apart in the red bin's lid. Ask who labelled it."})
 		return ref
 	}
 	r.draft.arriving = &arrival{label: l, doubt: len(r.shift.skipped(l)) > farJump}
 	return nil
+}
+
+// notTaken says that a card was not taken in, and why.
+func notTaken(l Label, why string) string {
+	if strings.HasPrefix(why, string(l)) {
+		return why + "."
+	}
+	return string(l) + ": " + why + "."
 }
 
 func (r *Runner) received(lacks string) error {

@@ -134,7 +134,7 @@ func (r *Runner) answerLook(p *Prompt, v string) error {
 	roll := r.shift.InLane(r.lane)
 	dest := strings.TrimPrefix(p.ID, "look.")
 	q := r.draft.sighted[dest]
-	right := SameSighted(v, q.Answer)
+	right := q.Right(v)
 	tries := roll.LookTries[dest] + 1
 	step := roll.Step
 	if err := r.record(roll.Label, DestLooked{Answered: r.answered(), Dest: dest, Question: q.Question, Answer: v, Right: right}); err != nil {

@@ -60,7 +60,12 @@ func (r *Runner) command(i Intent) error {
 	case DoDestination:
 		return r.addDestination(c.Path)
 	case DoDrop:
-		return r.told(r.record("", DestinationDropped{Dest: strings.ToUpper(strings.TrimSpace(c.Name)), Reason: "dropped by the operator"}))
+		name := strings.ToUpper(strings.TrimSpace(c.Name))
+		if err := r.told(r.record("", DestinationDropped{Dest: name, Reason: "dropped by the operator"})); err != nil {
+			return err
+		}
+		r.notify(Notice{Grade: "info", What: Plain(name) + " is out of use. What it holds stays on it."})
+		return nil
 	case DoCamera:
 		return r.addCamera(c.Text)
 	case DoAct:
@@ -138,14 +143,13 @@ func (r *Runner) putBack(reason string) error {
 }
 
 func (r *Runner) hold(c DoHold) error {
-	l := c.Roll
+	l, reason := c.Roll, strings.TrimSpace(c.Reason)
 	if l == "" {
-		l = r.rollHere()
+		l, reason = r.whichHold(reason)
 	}
-	reason := strings.TrimSpace(c.Reason)
 	switch {
 	case l == "" || r.shift.Rolls[l] == nil:
-		return r.refuse("", "hold", "No roll is under way to put on hold.", "name it: hold A003 REASON.")
+		return r.refuse("", "hold", "No roll is under way to put on hold.", "put its label before the reason, like: A003 no case.")
 	case reason == "":
 		return r.refuse(l, "hold", "A hold needs a reason.", "in a few words: what is wrong?")
 	}
@@ -154,6 +158,18 @@ func (r *Runner) hold(c DoHold) error {
 		do = "card out of the reader, " + do
 	}
 	return r.holdRoll(l, "operator", clip(reason, maxText), do)
+}
+
+// whichHold is the roll that a hold's text is about: the one that its first word names, else the one under way.
+func (r *Runner) whichHold(text string) (Label, string) {
+	first, rest, more := strings.Cut(text, " ")
+	if strings.EqualFold(first, "hold") && more {
+		return r.whichHold(strings.TrimSpace(rest))
+	}
+	if l, err := ParseLabel(first); err == nil && more && r.shift.Rolls[l] != nil {
+		return l, strings.TrimSpace(rest)
+	}
+	return r.rollHere(), text
 }
 
 // arrivedNow logs an arrival beside the work; not in a critical step, and not where the last small step is due.

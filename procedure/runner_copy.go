@@ -97,7 +97,9 @@ func (r *Runner) copyEnded(roll *Roll, proof guard.Proof, faults []*guard.Error,
 			r.askTwins(roll)
 		}
 		for _, f := range faults {
-			r.notify(FaultNotice(l, f))
+			n := r.faultNotice(l, f)
+			n.Safe, n.Do = "enough other copies are proven; the roll goes on.", "finish the roll. Then look after that drive, or take it out of use."
+			r.notify(n)
 		}
 		return
 	}
@@ -113,8 +115,29 @@ func (r *Runner) copyEnded(roll *Roll, proof guard.Proof, faults []*guard.Error,
 	}
 	r.holdFault(l, faults[0])
 	for _, f := range faults[1:] {
-		r.notify(FaultNotice(l, f))
+		r.notify(r.faultNotice(l, f))
 	}
+	for _, f := range faults {
+		if f.Kind == guard.KindMismatch || f.Kind == guard.KindReadBack {
+			r.bad[spoilt{l, f.Item}] = true
+		}
+	}
+}
+
+// spoilt is a copy of a roll on a destination that differed from the card, or could not be read back. Its files still
+// stand there.
+type spoilt struct {
+	roll Label
+	dest string
+}
+
+// faultNotice is FaultNotice; that a file stands where a bad copy was left is no riddle.
+func (r *Runner) faultNotice(l Label, f *guard.Error) Notice {
+	n := FaultNotice(l, f)
+	if f.Kind == guard.KindExists && r.bad[spoilt{l, f.Item}] {
+		n.Do = "that is the bad copy of before. Take another drive, then pick " + string(l) + " again."
+	}
+	return n
 }
 
 // unproven explains a copy that ended without a fault and without enough proof: a drive that cannot be read past the

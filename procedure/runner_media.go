@@ -290,7 +290,7 @@ func (r *Runner) fail(l Label, reason, do string) { _ = r.holdRoll(l, "program",
 
 // holdFault puts a roll on hold for a fault of the media and tells it in the fault's words.
 func (r *Runner) holdFault(l Label, ge *guard.Error) {
-	n := FaultNotice(l, ge)
+	n := r.faultNotice(l, ge)
 	if err := r.holdRoll(l, "program", strings.TrimSuffix(strings.TrimPrefix(n.What, string(l)+": "), "."), ""); err != nil {
 		return
 	}
@@ -306,7 +306,7 @@ func (r *Runner) oldFilesNotice(roll *Roll) {
 	}
 	for _, e := range roll.Scanned.Earlier {
 		r.notify(Notice{Grade: "look", What: fmt.Sprintf("%s on this card belong to %s: it was not formatted since.", plural(e.Files, "file"), e.Roll),
-			Safe: "everything on it is copied.", Do: "tell the camera department.", lasting: true})
+			Safe: "all of it goes into the copies.", Do: "tell the camera department.", lasting: true})
 	}
 }
 

@@ -193,7 +193,9 @@ func (r *Runner) addDestination(v string) error {
 	if err != nil {
 		n := Notice{Grade: "stop", What: clip(abs, 40) + " cannot be used.", Safe: "nothing was written there.",
 			Do: "check the path, or choose another.", Cause: Plain(err.Error())}
-		if ge := asGuard(err); ge != nil {
+		if ge := asGuard(err); ge != nil && ge.Kind == guard.KindGone {
+			n.What = clip(abs, 40) + " is not there."
+		} else if ge != nil {
 			n = FaultNotice("", ge)
 		}
 		r.notify(n)
@@ -207,7 +209,13 @@ func (r *Runner) addDestination(v string) error {
 		}
 	}
 	name := r.shift.freeName(destName(abs, vol.Name, vol.Mount), abs, vol)
-	return r.record("", DestinationSet{Answered: r.answered(), Destination: Destination{Name: name, Path: abs, Volume: vol}})
+	if err := r.record("", DestinationSet{Answered: r.answered(), Destination: Destination{Name: name, Path: abs, Volume: vol}}); err != nil {
+		return err
+	}
+	if r.shift.Ready {
+		r.notify(Notice{Grade: "info", What: Plain(name) + " is in use from the next copy on."})
+	}
+	return nil
 }
 
 // resolved follows the links of as much of a path as is there.

@@ -5,6 +5,8 @@ import (
 	"maps"
 	"slices"
 	"time"
+
+	"twobin/guard"
 )
 
 // snapshot is the state as shown: immutable, with the times from which clocks run.
@@ -30,6 +32,7 @@ func (r *Runner) View() View {
 		d := now.Sub(c.from) - c.less
 		v.Clocks = append(v.Clocks, Clock{Name: c.name, Since: d, Limit: c.limit, Over: d > c.limit})
 	}
+	v.Lock = lockNow(v.Lock, v.Clocks)
 	if v.Copy != nil {
 		c := *v.Copy
 		if f := r.sample.Load(); f != nil {
@@ -40,6 +43,21 @@ func (r *Runner) View() View {
 		v.Copy = &c
 	}
 	return v
+}
+
+// lookLimit is the condition of the lock that the look is fresh.
+const lookLimit = "L8"
+
+// lockNow is the lock as the clock has it: a look that was fresh when it was taken grows old on the screen.
+func lockNow(lock []guard.Condition, clocks []Clock) []guard.Condition {
+	i := slices.IndexFunc(clocks, func(c Clock) bool { return c.Name == "look" && c.Over })
+	k := slices.IndexFunc(lock, func(c guard.Condition) bool { return c.ID == lookLimit && c.Holds })
+	if i < 0 || k < 0 {
+		return lock
+	}
+	lock = slices.Clone(lock)
+	lock[k].Holds, lock[k].Says, lock[k].Do = false, "the look is older than "+Clockface(clocks[i].Limit), "put back, then look again."
+	return lock
 }
 
 // Wait blocks until something newer than version after is shown. See [Desk].
@@ -262,6 +280,11 @@ func (r *Runner) stepView() StepView {
 	sp := step.Spec()
 	v := StepView{
 		Step: step, ID: sp.ID, Number: step.Number(), Title: sp.Title, Hands: sp.Hands, Brief: sp.Brief, Why: sp.Why, Mark: "due",
+	}
+	if w, ok := map[string]Step{whichHeld: StepPick, "erase": StepReseat, "return": StepReturn}[r.draft.which]; ok && r.shift.InLane(r.lane) == nil {
+		sp = w.Spec() // it is asked which roll the step is for
+		v = StepView{Step: w, ID: sp.ID, Number: w.Number(), Title: sp.Title, Hands: []string{}, Brief: "First: which roll is it?", Why: sp.Why, Mark: "due"}
+		step = w
 	}
 	if step != StepReceive && r.shift.InLane(r.lane) != nil {
 		roll := r.shift.InLane(r.lane)

@@ -16,6 +16,8 @@ import (
 type Sighted struct {
 	Question string
 	Answer   string
+	// Name is the whole name of the file that is asked about, empty when none is: who types all of it has looked, too.
+	Name string
 }
 
 // hiddenChars is how many characters of a name are asked for.
@@ -56,7 +58,7 @@ func AskSighted(files []guard.File, roll Label, rng *rand.Rand) Sighted {
 			continue
 		}
 		if shown, hidden, ok := mask(path.Base(f), names); ok {
-			return Sighted{Question: fmt.Sprintf("Open %s. What stands for the dots: %s", where(path.Dir(f)), shown), Answer: hidden}
+			return Sighted{Question: fmt.Sprintf("Open %s. What stands for the dots: %s", where(path.Dir(f)), shown), Answer: hidden, Name: path.Base(f)}
 		}
 	}
 	dir := dirs[rng.IntN(len(dirs))]
@@ -65,7 +67,7 @@ func AskSighted(files []guard.File, roll Label, rng *rand.Rand) Sighted {
 		stem := strings.TrimSuffix(last, path.Ext(last))
 		return Sighted{
 			Question: fmt.Sprintf("Open %s. The last file by name: its last %d characters before the dot?", where(dir), hiddenChars),
-			Answer:   stem[len(stem)-hiddenChars:],
+			Answer:   stem[len(stem)-hiddenChars:], Name: last,
 		}
 	}
 	return Sighted{Question: fmt.Sprintf("Open %s. How many files are in it?", where(dir)), Answer: strconv.Itoa(len(names))}
@@ -75,6 +77,12 @@ func AskSighted(files []guard.File, roll Label, rng *rand.Rand) Sighted {
 func SameSighted(answer, want string) bool {
 	a := strings.TrimSpace(answer)
 	return a != "" && strings.EqualFold(a, want)
+}
+
+// Right says whether an answer is right: what is asked for, or the whole name that it is part of, with or without what
+// follows its dot.
+func (s Sighted) Right(answer string) bool {
+	return SameSighted(answer, s.Answer) || s.Name != "" && (SameSighted(answer, s.Name) || SameSighted(answer, strings.TrimSuffix(s.Name, path.Ext(s.Name))))
 }
 
 func hiddenPath(p string) bool {

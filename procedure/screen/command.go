@@ -29,7 +29,7 @@ func (m *model) acting() bool { return m.command != nil && m.command.act }
 // actCommand opens the line for an act in the drill.
 func (m *model) actCommand() *command {
 	return &command{
-		question: "What do you do? Like: answer, ask, give, swap, free DRIVE, open DRIVE", act: true,
+		question: "What do you do? answer, ask, give, swap, free DRIVE or open DRIVE", act: true,
 		entry:  newLine(m.st, minWidth/2, maxAct), // has room in every view
 		intent: func(s string) procedure.Intent { return procedure.DoNote{Text: actWord + s} },
 	}
@@ -38,12 +38,24 @@ func (m *model) actCommand() *command {
 // dropWord begins the line that takes a destination out of use.
 const dropWord = "drop "
 
+// underWay: a roll is out of its bin.
+func (m *model) underWay() bool {
+	s := m.view.Strip
+	return s.Hand != "" || s.Reader != "" || len(s.Desk) > 0
+}
+
 // commandFor gives the command of a key, nil for none.
 func (m *model) commandFor(k tea.KeyMsg) *command {
 	with := func(q string, f func(string) procedure.Intent) *command {
 		return &command{question: q, entry: newLine(m.st, m.textWidth(), maxEntry), intent: f}
 	}
 	switch {
+	case key.Matches(k, m.keys.hold) && m.view.Step.Critical:
+		c := with("Put this roll on hold. For what reason?", func(s string) procedure.Intent { return procedure.DoHold{Reason: s} })
+		c.entry = newLine(m.st, m.textWidth()-inset, maxEntry)
+		return c
+	case key.Matches(k, m.keys.hold) && !m.underWay():
+		return with("Which roll goes on hold, and why? Like: A003 no case", func(s string) procedure.Intent { return procedure.DoHold{Reason: s} })
 	case key.Matches(k, m.keys.hold):
 		return with("Put this roll on hold. For what reason?", func(s string) procedure.Intent { return procedure.DoHold{Reason: s} })
 	case key.Matches(k, m.keys.note):

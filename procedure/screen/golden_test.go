@@ -99,6 +99,9 @@ func scenes() []scene {
 		v.Away, v.AwayText = true, []string{"You are at: Count.", "Next is: Pull."}
 		v.Notices = []procedure.Notice{{Grade: "info", What: "This came while nobody was here."}}
 	}
+	shut := at(procedure.StepReseat, pick("reseat.look", "The lock is closed.", procedure.Option{Key: "l", Text: "look again"}))
+	shut.Notices = []procedure.Notice{{Grade: "stop", What: "The lock is closed. L2: the card does not hold what was proven: 2 new", Safe: "nothing was removed.",
+		Do: "put back. Recorded on again? On hold, ask: the same roll or a new one?"}}
 	around := func(v procedure.View) procedure.View {
 		v = drill(v)
 		v.World = []string{"The card in your hand has the label A003; its tape says A003 too.", "The phone on the cart rings."}
@@ -121,6 +124,7 @@ func scenes() []scene {
 		{name: "count-shown", view: count}, {name: "count-asked", view: countAsk}, {name: "pull", view: pull}, {name: "look", view: look},
 		{name: "close-amiss", view: adds},
 		{name: "erase", view: eraseView(), keys: []string{"A00"}}, {name: "erase-closed", view: drill(closed)},
+		{name: "reseat-shut", view: shut}, {name: "reseat-hold", view: around(shut), keys: []string{"ctrl+o", "one more take"}},
 		{name: "erase-why", view: eraseView(), keys: []string{"?"}},
 		{name: "away", view: count, then: away}, {name: "away-back", view: drill(count), then: away, keys: []string{"x"}},
 	}

@@ -71,6 +71,8 @@ func TestKeysSend(t *testing.T) {
 		{"put back", startView(), []string{"esc"}, []procedure.Intent{procedure.DoPutBack{}}},
 		{"called away in a critical step", startView(), []string{"ctrl+a"}, []procedure.Intent{procedure.DoAway{}}},
 		{"no other command in a critical step", startView(), []string{"ctrl+o", "ctrl+n", "ctrl+r", "ctrl+b", "ctrl+f", "ctrl+t", "ctrl+d", "ctrl+k", "ctrl+g"}, nil},
+		{"on hold at a closed lock", at(procedure.StepReseat, pick("reseat.look", "The lock is closed.", procedure.Option{Key: "l", Text: "look again"})),
+			[]string{"ctrl+o", "one more take", "enter"}, []procedure.Intent{procedure.DoHold{Reason: "one more take"}}},
 		{"critical: its key", startView(), []string{"s"}, []procedure.Intent{procedure.Answer{ID: "start.go", Seq: 7, Text: "s"}}},
 		{"critical: a burst is no decision", startView(), []string{"ss", "xs"}, nil},
 		{"esc outside a critical step is nothing", text, []string{"esc"}, nil},

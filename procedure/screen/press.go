@@ -112,6 +112,13 @@ func (m *model) noteDone(number string) tea.Cmd {
 
 func (m *model) open(p panel) { m.panel, m.scroll, m.digits = p, 0, "" }
 
+// shut: the card is in the reader again and the lock is closed. Nothing can be erased, and what the lock says may be a
+// reason to put the roll on hold.
+func (m *model) shut() bool {
+	p := m.view.Prompt
+	return p != nil && p.ID == "reseat.look"
+}
+
 // keyCritical knows the step's own key, put back, and why.
 func (m *model) keyCritical(k tea.KeyMsg) tea.Cmd {
 	switch {
@@ -121,6 +128,9 @@ func (m *model) keyCritical(k tea.KeyMsg) tea.Cmd {
 		return m.do(procedure.DoAway{})
 	case one(k) == '?' && m.entry.empty():
 		m.open(panelWhy)
+		return nil
+	case key.Matches(k, m.keys.hold) && m.shut():
+		m.command = m.commandFor(k)
 		return nil
 	}
 	if !m.erasing() {

@@ -39,23 +39,34 @@ func (p page) critical(m *model) string {
 		body = append(body, p.shift(p.wrap("Now: "+p.t(p.v.Working)+".", inset))...)
 	}
 	foot := []string{in + "esc put back   ? why", ""}
+	if m.shut() {
+		foot[0] = in + "esc put back   ctrl+o on hold   ? why"
+	}
 	if p.v.Drill != "" {
 		foot[0] += "   ctrl+w do something in the drill"
 	}
 	switch {
 	case why:
 		foot[0] = in + "any key: back to the step"
-	case m.acting():
+	case m.command != nil:
 		foot[0] = in + "enter send   esc never mind"
-		body = append(body, p.inset(p.line(m.command.question, m.command.entry))...)
+		body = append(body, p.inset(p.narrow().line(m.command.question, m.command.entry))...)
 	case p.v.Prompt != nil:
 		body = append(body, p.oneKey(p.v.Prompt)...)
 	}
-	body = append(body, p.serious(m.trouble)...)
-	if w := p.world(); w != nil {
+	if n := p.narrow().serious(m.trouble); n != nil {
+		body = append(append(body, ""), p.inset(n)...)
+	}
+	if w := p.narrow().world(); w != nil {
 		body = append(append(body, ""), p.inset(w)...)
 	}
 	return p.fill(body, foot)
+}
+
+// narrow is the page as wide as what stands at the inset: text that is moved there afterwards is wrapped for it.
+func (p page) narrow() page {
+	p.w = min(p.w, maxText) - (inset - margin)
+	return p
 }
 
 // inset moves lines from the usual margin to that of a critical step.
@@ -84,14 +95,14 @@ func (p page) oneKey(q *procedure.Prompt) []string {
 	return out
 }
 
-// serious is the newest message that is not mere information, set off by a blank line.
+// serious is the newest message that is not mere information.
 func (p page) serious(trouble string) []string {
 	if trouble != "" {
-		return append([]string{""}, p.inset(p.notice(procedure.Notice{Grade: "look", What: "That could not be done: " + trouble}))...)
+		return p.notice(procedure.Notice{Grade: "look", What: "That could not be done: " + trouble})
 	}
 	for i := len(p.v.Notices) - 1; i >= 0; i-- {
 		if n := p.v.Notices[i]; n.Grade != "info" {
-			return append([]string{""}, p.inset(p.notice(n))...)
+			return p.notice(n)
 		}
 	}
 	return nil
