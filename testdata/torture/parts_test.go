@@ -36,6 +36,7 @@ func routineParts() []part {
 				{name: "states, two rolls, 2 lanes", n: 1000}, {name: "transitions, two rolls, 2 lanes", n: 10_000}}},
 		{name: "lock: random sequences", pkg: "./procedure", run: "TestInvariant5RandomSequences", env: "TWOBIN_SEQUENCES",
 			sizes: [3]int{100_000, 4_000_000, 10_000_000}, figures: []want{{name: "random sequences", n: 10_000_000}}},
+		{name: "lock: every condition", pkg: "./guard", run: "TestInvariant5"},
 		{name: "mutants: lock and erase", pkg: "./guard", run: "TestMutants", args: []string{"-tags", "mutants"}, env: "TWOBIN_MUTANTS_SHARE",
 			sizes: [3]int{60, 8, 1}, figures: []want{{name: "mutants of lock and erase killed", n: 640}, {name: "mutants of lock and erase alive", atMost: true}}},
 		{name: "mutants: the shift's fold", pkg: "./guard", run: "TestShiftMutants", args: []string{"-tags", "mutants"}, env: "TWOBIN_MUTANTS_SHARE",
@@ -67,7 +68,7 @@ func copyParts() []part {
 			figures: []want{{name: "random faults in small offloads", n: 10_000}, {name: "of them on real file systems", n: 500}}},
 		{name: "card untouched", pkg: "./procedure/command", run: "TestInvariant2(ReadOnly)?CardUntouchedByAShift", figures: []want{
 			{name: "card images that changed", atMost: true}, {name: "calls that could write to the card", atMost: true}}},
-		{name: "erase races", pkg: "./guard", run: "TestInvariant6(Races|MountBelowTheCard)", figures: []want{{name: "erase races", n: 100}}},
+		{name: "erase races", pkg: "./guard", run: "TestInvariant6", figures: []want{{name: "erase races", n: 100}}},
 		{name: "two at once", pkg: "./procedure/command", run: "Test(TwoShifts|SecondProcess)", figures: []want{
 			{name: "two at once, journal", n: 1}, {name: "two at once, card", n: 1}, {name: "two at once, destination", n: 1}}},
 	}
@@ -80,6 +81,8 @@ func recordParts() []part {
 			{name: "bytes of the journal tampered with", n: 1000}, {name: "tampering by change", n: 255_000}, {name: "tampering by deletion", n: 1000},
 			{name: "tampering by insertion", n: 255_000}, {name: "tampering by swap", n: 1000}, {name: "tampering by truncation", n: 1000}}},
 		{name: "escapes", pkg: "./procedure/command", run: "TestEscapesReachNothing", figures: []want{{name: "places shown with hostile text", n: 8}}},
+		{name: "escapes: full screen", pkg: "./procedure/screen", run: "Test(OutsideText|PastedText)IsPlain"},
+		{name: "escapes: sheets", pkg: "./procedure/sheet", run: "TestCSV|TestHTML|TestHarmless"},
 		{name: "long run", pkg: "./procedure", run: "TestLongShift", env: "TWOBIN_ROLLS", sizes: [3]int{24, 100, 100}, figures: []want{
 			{name: "rolls of a 16-hour shift", n: 100}, {name: "bytes of heap a roll", n: 96 << 10, atMost: true},
 			{name: "open files more at its end", n: 4, atMost: true}, {name: "milliseconds to open its journal", n: 100, atMost: true}}},
@@ -91,7 +94,8 @@ func fuzzParts() (all []part) {
 	for _, f := range [][2]string{
 		{"./procedure", "FuzzParseLabel"}, {"./procedure", "FuzzParseLine"}, {"./procedure", "FuzzDecodeEvent"}, {"./guard", "FuzzPolicy"},
 		{"./procedure/journal", "FuzzParse"}, {"./procedure/journal", "FuzzParseLine"}, {"./guard/manifest", "FuzzDecode"},
-		{"./guard/manifest", "FuzzChain"}, {"./guard/manifest", "FuzzList"}, {"./procedure/screen", "FuzzKeys"},
+		{"./guard/manifest", "FuzzChain"}, {"./guard/manifest", "FuzzList"}, {"./procedure/screen", "FuzzKeys"}, {"./procedure", "FuzzPlain"},
+		{"./guard/hashes", "FuzzParse"}, {"./guard/proofstore", "FuzzLoad"}, {"./guard/watch", "FuzzParseMountinfo"}, {"./training/review/read", "FuzzAnswered"},
 	} {
 		all = append(all, part{name: "fuzz: " + f[0] + " " + f[1], pkg: f[0], fuzz: f[1], sizes: [3]int{2, 6, 900},
 			figures: []want{{name: "fuzz seconds on two cores, " + f[0][2:] + " " + f[1], n: 900}}})

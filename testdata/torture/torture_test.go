@@ -14,9 +14,12 @@ package torture
 import (
 	"bufio"
 	"bytes"
+	"errors"
 	"fmt"
+	"io/fs"
 	"os"
 	"os/exec"
+	"path/filepath"
 	"regexp"
 	"slices"
 	"strconv"
@@ -35,9 +38,10 @@ type row struct {
 	there   bool
 	want    want
 	failed  bool
+	full    bool // the part ran at its full size
 }
 
-// verdict says what to make of a row. A share is fine: what was tried held.
+// verdict says what to make of a row. A share is fine where a share was wanted: what was tried held.
 func (r row) verdict() string {
 	switch {
 	case r.failed:
@@ -48,6 +52,8 @@ func (r row) verdict() string {
 		return "NOT OK: too much"
 	case !r.want.atMost && r.reached == 0:
 		return "NOT OK: nothing was tried"
+	case !r.want.atMost && r.reached < r.want.n && r.full:
+		return "NOT OK: too few"
 	case !r.want.atMost && r.reached < r.want.n:
 		return "ok, a share"
 	}
@@ -83,6 +89,9 @@ func play(t *testing.T, p part, size int) (map[string]int64, bool) {
 	if p.fuzz != "" && err == nil {
 		figures[p.figures[0].name] = int64(p.sizes[size])
 	}
+	if bytes.Contains(out, []byte("no tests to run")) {
+		err = errors.New("its tests are gone")
+	}
 	t.Logf("%s: %v, error %v", p.name, time.Since(began).Round(time.Second), err)
 	if err != nil {
 		t.Errorf("%s\n%s", strings.Join(cmd.Args, " "), tail(string(out), 60))
@@ -96,8 +105,11 @@ func tail(s string, n int) string {
 	return strings.Join(ls[max(0, len(ls)-n):], "\n")
 }
 
-// middle is the size that fits into 20 minutes.
-const middle = 1
+// middle is the size that fits into 20 minutes, full what DEVELOPERS.md lists.
+const (
+	middle = 1
+	full   = 2
+)
 
 // TestTorture runs every part and prints the report.
 func TestTorture(t *testing.T) {
@@ -118,21 +130,75 @@ func TestTorture(t *testing.T) {
 		figures, ok := play(t, p, now)
 		for _, w := range p.figures {
 			n, there := figures[w.name]
-			rows = append(rows, row{figure: w.name, reached: n, there: there, want: w, failed: !ok})
+			rows = append(rows, row{figure: w.name, reached: n, there: there, want: w, failed: !ok, full: now == full})
 		}
 	}
 	report := &strings.Builder{}
 	fmt.Fprintf(report, "\n%-62s %12s %14s  %s\n", "figure", "reached", "full size", "verdict")
 	for _, r := range rows {
-		full := strconv.FormatInt(r.want.n, 10)
+		whole := strconv.FormatInt(r.want.n, 10)
 		if r.want.atMost {
-			full = "at most " + full
+			whole = "at most " + whole
 		}
-		fmt.Fprintf(report, "%-62s %12d %14s  %s\n", r.figure, r.reached, full, r.verdict())
+		fmt.Fprintf(report, "%-62s %12d %14s  %s\n", r.figure, r.reached, whole, r.verdict())
 		if strings.HasPrefix(r.verdict(), "NOT OK") {
 			t.Errorf("%s: %s", r.figure, r.verdict())
 		}
 	}
 	fmt.Fprintf(report, "%v in all. Full sizes one by one: DEVELOPERS.md.\n", time.Since(began).Round(time.Second))
 	fmt.Println(report)
+}
+
+// fuzzFunc is where a fuzz target begins.
+var fuzzFunc = regexp.MustCompile(`(?m)^func (Fuzz\w+)\(`)
+
+// TestEveryFuzzTargetHasItsPart: none that stands anywhere in the repository is left out, none is listed that is gone.
+func TestEveryFuzzTargetHasItsPart(t *testing.T) {
+	listed := map[string]bool{}
+	for _, p := range fuzzParts() {
+		listed[p.pkg+" "+p.fuzz] = true
+	}
+	root := os.DirFS("../..")
+	err := fs.WalkDir(root, ".", func(path string, d fs.DirEntry, err error) error {
+		if err != nil || d.IsDir() || !strings.HasSuffix(path, "_test.go") {
+			return err
+		}
+		data, err := fs.ReadFile(root, path)
+		for _, m := range fuzzFunc.FindAllSubmatch(data, -1) {
+			name := "./" + strings.TrimSuffix(path, "/"+filepath.Base(path)) + " " + string(m[1])
+			if !listed[name] {
+				t.Errorf("%s is in no part", name)
+			}
+			delete(listed, name)
+		}
+		return err
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for name := range listed {
+		t.Errorf("%s is in a part, and nowhere else", name)
+	}
+}
+
+// TestVerdict: a share is fine only where a share was run, and a part without a figure or a try never is.
+func TestVerdict(t *testing.T) {
+	for _, c := range []struct {
+		row  row
+		want string
+	}{
+		{row{reached: 10, there: true, want: want{n: 10}, full: true}, "ok"},
+		{row{reached: 9, there: true, want: want{n: 10}}, "ok, a share"},
+		{row{reached: 9, there: true, want: want{n: 10}, full: true}, "NOT OK: too few"},
+		{row{there: true, want: want{n: 10}}, "NOT OK: nothing was tried"},
+		{row{want: want{n: 10}}, "NOT OK: no figure"},
+		{row{want: want{atMost: true}}, "NOT OK: no figure"},
+		{row{there: true, want: want{atMost: true}, full: true}, "ok"},
+		{row{reached: 1, there: true, want: want{atMost: true}}, "NOT OK: too much"},
+		{row{reached: 10, there: true, want: want{n: 10}, failed: true}, "NOT OK"},
+	} {
+		if got := c.row.verdict(); got != c.want {
+			t.Errorf("%+v: %q, want %q", c.row, got, c.want)
+		}
+	}
 }
