@@ -38,7 +38,8 @@ func TestRoom(t *testing.T) {
 		"room":         {sized{"/temp": {Size: 1e12, Free: need}, "/card": {Size: 1e9}}, nil},
 		"full":         {sized{"/temp": {Size: 1e12, Free: need - 1}, "/card": {Size: 1e9}}, []string{"/temp", "first-roll", "Nothing was written", "a smaller --size", "TMPDIR"}},
 		"small card":   {sized{"/temp": {Size: 1e12, Free: need}, "/card": {Size: 20e6}}, []string{"/card", "20.0 MB in all", "another card"}},
-		"does not say": {sized{}, nil},
+		"does not say": {sized{"/temp": {}, "/card": {}}, nil},
+		"no answer":    {sized{}, []string{"/temp", "not there", "Nothing was written", "leave --size out"}},
 	} {
 		err := room(o, c.in)
 		if (err == nil) != (c.want == nil) || err != nil && command.CodeOf(err) != command.CodeUsage {
@@ -49,6 +50,10 @@ func TestRoom(t *testing.T) {
 				t.Errorf("%s: %q lacks %q", name, err, w)
 			}
 		}
+	}
+	o.Size = 0
+	if err := room(o, sized{}); err != nil {
+		t.Errorf("small cards, no answer: %v", err)
 	}
 }
 

@@ -43,7 +43,7 @@ func binary(tb testing.TB) string {
 
 func TestMain(m *testing.M) {
 	flag.Parse()
-	const atOnce = "8" // more than there may be processors: nearly all of the time these tests wait for a drill's pace
+	const atOnce = "4" // more than there may be processors: nearly all of the time these tests wait for a drill's pace
 	if err := flag.Set("test.parallel", atOnce); err != nil {
 		fmt.Fprintln(os.Stderr, err)
 		os.Exit(1)

@@ -14,7 +14,8 @@ import (
 )
 
 // room says whether what the drill makes fits: its cards and copies into the folder for temporary files, its fullest card
-// onto the practice card. A place that does not tell its size is tried.
+// onto the practice card. A volume that tells no size is tried. One that does not answer is tried with the small cards of
+// a drill without --size only: large ones could fill the system's disk.
 func room(o practice.Options, ident guard.Identifier) error {
 	if o.Again != nil {
 		return nil // its cards are there
@@ -32,6 +33,10 @@ func room(o practice.Options, ident guard.Identifier) error {
 	}
 	p := o.NewPlan()
 	v, err := ident.Identify(below)
+	if err != nil && o.Size > 0 {
+		return &command.Exit{Code: command.CodeUsage, Err: fmt.Errorf("--size: the room in %s, the folder for temporary files, is not known: %w. Nothing was written. Now: try again, or leave --size out",
+			procedure.Plain(below), err)}
+	}
 	if need := p.Room(); err == nil && v.Size > 0 && v.Free < need {
 		return refuse("make room there, or name a folder with more room in TMPDIR (Windows: TMP)",
 			"the cards of %s and their copies take up to %s; %s, the folder for temporary files, has %s free",
