@@ -148,8 +148,11 @@ func (r *Runner) arrived(label string) error {
 	if err != nil {
 		ref := err.(*Refusal)
 		r.refused(l, ref)
-		r.notify(Notice{Grade: "stop", What: notTaken(l, ref.Why), Safe: "nothing was logged or changed.",
-			Do: "keep this card apart in the red bin's lid. Ask who labelled it."})
+		do := "keep this card apart in the red bin's lid. Ask who labelled it."
+		if r.shift.Colour(l.Camera()) == "" {
+			do = "a camera of this shoot? Add it (ctrl+k; line by line: camera " + string(l.Camera()) + " COLOUR). If not: keep the card apart, ask who labelled it."
+		}
+		r.notify(Notice{Grade: "stop", What: notTaken(l, ref.Why), Safe: "nothing was logged or changed.", Do: do})
 		return ref
 	}
 	r.draft.arriving = &arrival{label: l, doubt: len(r.shift.skipped(l)) > farJump}

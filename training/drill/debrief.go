@@ -45,6 +45,7 @@ func Debrief(w io.Writer, d Drill, r Result, earlier Spans) error {
 	r.tellRight(p)
 	r.tellWrong(p)
 	r.tellSlips(p)
+	r.tellMisread(p)
 	r.tellAtErase(p)
 	r.tellTimes(p, earlier)
 	_, err := io.WriteString(w, p.b.String())
@@ -102,6 +103,7 @@ func outcomeWords(r Result) string {
 // tellRight: what went right comes first.
 func (r *Result) tellRight(p *page) {
 	p.head("what went right")
+	begun := p.b.Len()
 	for _, f := range slices.SortedStableFunc(slices.Values(r.Findings), byTime) {
 		if f.Verdict == Right {
 			s, _ := SpecOf(f.Kind)
@@ -117,6 +119,21 @@ func (r *Result) tellRight(p *page) {
 	if len(r.Slips) == 0 {
 		p.line(2, "Nothing was tried out of its order.")
 	}
+	if p.b.Len() == begun {
+		p.line(2, "Nothing that could be told yet.")
+	}
+}
+
+// tellMisread: what was answered at a look or a count, and was something else.
+func (r *Result) tellMisread(p *page) {
+	if len(r.Misread) == 0 {
+		return
+	}
+	p.head("read otherwise than it stands there, %s", times(len(r.Misread)))
+	for _, s := range r.Misread {
+		p.line(2, "%s%s: %s", clock(s.At, r.Began), about(s.Roll), sentence(s.Why))
+	}
+	p.line(4, "do: open the drive, or the book, and read it from there; an answer from memory is no look.")
 }
 
 // tellWrong: what did not, with moment, reason, and what to do.

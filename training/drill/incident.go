@@ -40,7 +40,7 @@ func arriving() []Spec {
 	return []Spec{
 		{
 			Kind: Lacks, Title: "a card without tape or case", Step: procedure.StepReceive, Moment: "when it is handed over", As: "a fact",
-			Right: "say what is lacking, ask, log it", Late: "logged only after it was taken in", Wrong: "copied as if nothing was lacking",
+			Right: "say what is lacking, ask, log it", Late: "asked or logged only after it was taken in", Wrong: "copied as if nothing was lacking, or nobody asked",
 			Missed: "never taken in", Why: "Tape and case tell everybody on set what a card is. One that comes without them may be anybody's.",
 			Do: "At the question where the card is: something is lacking. Write down what you hear.", judge: judgeLacks,
 		},

@@ -162,23 +162,36 @@ func judgeLabel(t *trial, e procedure.Entry) Verdict {
 	return NotMet
 }
 
+// judgeLacks: the card is stopped, somebody is asked, and what was lacking is logged, before its copy begins.
 func judgeLacks(t *trial, e procedure.Entry) Verdict {
+	if t.asked && t.fixed {
+		return t.left("asked, and logged")
+	}
 	if !t.mine(e) {
 		return NotMet
 	}
 	switch ev := e.Event.(type) {
 	case procedure.RollReceived:
-		if ev.Lacks != "" {
-			return t.is(Right, "logged: %s", procedure.Plain(ev.Lacks))
-		}
-		if t.asked {
+		t.fixed = ev.Lacks != ""
+		if t.asked && !t.fixed {
 			return t.is(Right, "asked, and it was put right")
 		}
-		t.late = true
-	case procedure.NoteMade, procedure.RollHeld:
-		return t.left("logged")
+		t.late = !t.fixed
+	case procedure.NoteMade:
+		t.fixed = t.fixed || hasWord(ev.Text, lacking()...)
+	case procedure.RollHeld:
+		return t.left("on hold until somebody is asked")
 	case procedure.CopyBegan:
+		switch {
+		case t.fixed:
+			return t.is(Wrong, "logged, but nobody was asked whose card it is")
+		case t.asked:
+			return t.is(Late, "asked when it was in the bin, and not logged")
+		}
 		return t.is(Wrong, "taken in and copied as if nothing was lacking")
+	}
+	if t.asked && t.fixed {
+		return t.left("asked, and logged")
 	}
 	return NotMet
 }
@@ -222,12 +235,12 @@ func judgeSkip(t *trial, e procedure.Entry) Verdict {
 		}
 		t.late = true
 		if !t.asked {
-			t.why = fmt.Sprintf("logged %q; nobody had been asked", procedure.Plain(ev.Answer))
+			t.why = fmt.Sprintf("logged %q before anybody was asked", procedure.Plain(ev.Answer))
 			return NotMet
 		}
 		t.why = fmt.Sprintf("logged %q; that is not what the camera department says", procedure.Plain(ev.Answer))
 	case procedure.NoteMade:
-		if t.late && t.asked && has(ev.Text) {
+		if t.late && t.asked && (has(ev.Text) || hasWord(ev.Text, string(t.i.Other))) {
 			return t.left("asked for %s and logged the answer", t.i.Other)
 		}
 	case procedure.ShiftClosed:

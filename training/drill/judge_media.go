@@ -27,7 +27,9 @@ func judgeUnformatted(t *trial, e procedure.Entry) Verdict {
 			return t.is(Missed, "handed back without a word to the camera department")
 		}
 	case procedure.RollHeld:
-		if t.mine(e) && !t.proven { // later it is for something else
+		t.back = t.back || t.mine(e) && !t.proven
+	case procedure.ShiftClosed:
+		if t.back && !t.proven {
 			return t.is(Wrong, "not copied: the new clips are on that card and nowhere else")
 		}
 	}

@@ -77,7 +77,7 @@ func isSlip(plan *Plan, l procedure.Label, ev procedure.Refused) bool {
 	switch {
 	case ev.Asked == (procedure.RollReceived{}).Name() || ev.Asked == "receive" && l == "":
 		return false
-	case ev.Asked == (procedure.CopyBegan{}).Name() && strings.HasPrefix(ev.Why, "too long"):
+	case ev.Asked == (procedure.CopyBegan{}).Name() && ev.Due == procedure.StepStart.String(): // too late, or too few drives
 		return false
 	case strings.HasPrefix(ev.Asked, "setup.") || strings.HasPrefix(ev.Asked, "close."):
 		return false

@@ -2,6 +2,7 @@ package drill
 
 import (
 	"cmp"
+	"fmt"
 	"strings"
 
 	"twobin/procedure"
@@ -78,6 +79,8 @@ type Result struct {
 	Slips    []Slip
 	// AtErase is what the erase refused when it was due, another label above all. It is told, and keeps nobody from a pass.
 	AtErase []Slip
+	// Misread are answers at a look or a count that were not what stands there. They are told, and keep nobody from a pass.
+	Misread []Slip
 	// Lacking says which criteria were not met, one line each.
 	Lacking []string
 	Spans
@@ -138,6 +141,14 @@ func (r *Result) take(plan *Plan, e procedure.Entry) {
 			r.Slips = append(r.Slips, slip)
 		case ev.Asked == erase && ev.Due == erase:
 			r.AtErase = append(r.AtErase, slip)
+		}
+	case procedure.DestLooked:
+		if !ev.Right {
+			r.Misread = append(r.Misread, Slip{At: e.At, Roll: e.Roll, Why: fmt.Sprintf("%q is not what stands on %s", ev.Answer, ev.Dest)})
+		}
+	case procedure.CountRead:
+		if !ev.Right {
+			r.Misread = append(r.Misread, Slip{At: e.At, Roll: e.Roll, Why: fmt.Sprintf("read %q from the book as the %s; something else had been shown", ev.Read, ev.What)})
 		}
 	case procedure.IncidentScored:
 		if ev.Kind == DrillKind && ev.Result == Quit.String() {

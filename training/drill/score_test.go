@@ -36,6 +36,30 @@ func TestRefusedAtTheErase(t *testing.T) {
 	}
 }
 
+// Wrong answers at the look and the count are told, with what to do; they are no slips.
+func TestMisreadIsTold(t *testing.T) {
+	t.Parallel()
+	s := (&script{run: 1}).
+		add(a1, procedure.CountRead{What: "files", Read: "13"}).add(a1, procedure.CountRead{What: "files", Read: "12", Right: true}).
+		add(a1, procedure.DestLooked{Dest: "RAID", Answer: "9999"}).add(a1, procedure.DestLooked{Dest: "RAID", Answer: "R4KQ", Right: true})
+	r := Result{}
+	for _, e := range s.es {
+		r.take(&Plan{}, e)
+	}
+	var b strings.Builder
+	if err := Debrief(&b, Drill{}, r, Spans{}); err != nil {
+		t.Fatal(err)
+	}
+	for _, want := range []string{"than it stands there, 2 times", `(A001): Read "13" from the book as the files`, `(A001): "9999" is not what stands on RAID`, "from memory is no look"} {
+		if !strings.Contains(b.String(), want) {
+			t.Errorf("the debrief lacks %q:\n%s", want, b.String())
+		}
+	}
+	if len(r.Misread) != 2 || len(r.Slips) != 0 {
+		t.Errorf("misread %+v, slips %+v", r.Misread, r.Slips)
+	}
+}
+
 // What is shown beside a drill is what it is passed by, number for number.
 func TestCriteriaSays(t *testing.T) {
 	t.Parallel()

@@ -65,7 +65,13 @@ func keysOf(s string) []string {
 func notClean() []string {
 	return []string{
 		"format", "formatted", "formatting", "unformatted", "reformat", "reformatted", "old", "older", "earlier", "again", "twice",
+		"clear", "cleared", "empty", "emptied", "wiped", "erased", "previous", "leftover", "leftovers", "before",
 	}
+}
+
+// lacking are the words of a note that something is not with a card, at least one of which it has.
+func lacking() []string {
+	return []string{"tape", "tapes", "case", "box", "label", "unlabelled", "unlabeled", "without", "lacks", "lacking", "missing"}
 }
 
 // department is the camera department as such: that it was asked, or will be, says nothing of where a card is.

@@ -21,17 +21,18 @@ type Move struct {
 
 // Player works a drill by itself, from what the view asks and what the world shows. It belongs to one goroutine.
 type Player struct {
-	s      *Session
-	habits Habits
-	wait   int // cameras given so far
-	used   map[string]bool
-	done   map[string]bool
-	files  string
-	size   string
-	code   string
-	made   string // the label that was made up
-	top    string // what is written on the card in the hand, if it is not the first of the bin
-	looks  int
+	s       *Session
+	habits  Habits
+	wait    int // cameras given so far
+	used    map[string]bool
+	done    map[string]bool
+	files   string
+	size    string
+	code    string
+	lacking string // what the card that arrives comes without
+	made    string // the label that was made up
+	top     string // what is written on the card in the hand, if it is not the first of the bin
+	looks   int
 }
 
 // NewPlayer makes a player for a session.

@@ -34,14 +34,19 @@ func (p *Player) receive(v procedure.View, what string, eyes world.Eyes) Move {
 		return p.answer(v, card.From, "")
 	case "bin":
 		if (card.Tape == "" || card.NoCase) && !p.habits.TakesAnything {
+			p.lacking = map[bool]string{true: "no tape", false: "no case"}[card.Tape == ""]
+			if p.once("lacking " + card.Card) {
+				return p.do(drill.ActAsk, "It comes with "+p.lacking+". You ask.")
+			}
+		}
+		if p.lacking != "" {
 			return p.answer(v, "l", "")
 		}
 		return p.answer(v, "b", "")
 	case "lacks":
-		if card.Tape == "" {
-			return p.answer(v, "no tape", "")
-		}
-		return p.answer(v, "no case", "")
+		text := p.lacking
+		p.lacking = ""
+		return p.answer(v, text, "")
 	}
 	if p.habits.MakesUpAnswers {
 		return p.answer(v, "will be here soon", "")
@@ -75,6 +80,9 @@ func (p *Player) next(v procedure.View, eyes world.Eyes) Move {
 	}
 	if len(v.Strip.Green) > 0 {
 		l := v.Strip.Green[0]
+		if len(s.GoneDests) > 0 && len(eyes.Erase) > 0 && p.once(fmt.Sprint("back ", s.GoneDests)) {
+			return p.do(drill.ActSwap, "A drive is not there, and the erase asks for it. You take another cable.")
+		}
 		_, wentOn := p.s.plan.WentOn(l, s)
 		if r := s.Roll(l); slices.Contains(eyes.Erase, l) && !r.Erased && !r.Partly && !wentOn {
 			return p.answer(v, "e", "")

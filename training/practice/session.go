@@ -245,10 +245,23 @@ func (s *Session) Do(ctx context.Context, i procedure.Intent) error {
 		}
 		return nil
 	}
+	if d, ok := i.(procedure.DoDestination); ok {
+		i = s.named(d)
+	}
 	if a, ok := i.(procedure.Answer); ok && (a.ID == "pull.desk" || a.ID == "return.to") {
 		s.pulled(ctx)
 	}
 	return s.Runner.Do(ctx, i)
+}
+
+// named lets a drive of the drill be taken into use by its name.
+func (s *Session) named(d procedure.DoDestination) procedure.DoDestination {
+	for _, k := range s.plan.Drives {
+		if strings.EqualFold(k.Name, strings.TrimSpace(d.Path)) {
+			d.Path = s.world.Drive(k.Name)
+		}
+	}
+	return d
 }
 
 // pulled waits for the simulated hands to have the card out of the reader: whoever says that it lies on the desk has
@@ -272,11 +285,20 @@ func (s *Session) pulled(ctx context.Context) {
 	}
 }
 
-// actIn finds an act in an intent: an act, or a note that begins with the word do, for screens without a key for acts.
+// actIn finds an act in an intent: an act, a note that begins with the word do, for screens without a key for acts, or
+// the words of an act where a question at the drives is answered: that is no look, but no wrong one either.
 func actIn(i procedure.Intent) (string, bool) {
 	switch v := i.(type) {
 	case procedure.DoAct:
 		return v.Text, true
+	case procedure.Answer:
+		text := strings.TrimSpace(v.Text)
+		if len(text) > len(actWord) && strings.EqualFold(text[:len(actWord)], actWord) {
+			text = text[len(actWord):]
+		}
+		if _, _, ok := world.ActWord(text); ok && strings.HasPrefix(v.ID, "look.") {
+			return text, true
+		}
 	case procedure.DoNote:
 		if t := strings.TrimSpace(v.Text); len(t) > len(actWord) && strings.EqualFold(t[:len(actWord)], actWord) {
 			return t[len(actWord):], true

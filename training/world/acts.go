@@ -12,15 +12,31 @@ import (
 	"twobin/training/drill"
 )
 
-// Act does what the trainee wants to do outside, in the words "answer", "ask", "give", "swap", "free DRIVE" or
-// "open DRIVE". It is journaled. The error says which words there are.
-func (w *World) Act(text string) error {
-	name, arg, _ := strings.Cut(strings.ToLower(strings.TrimSpace(text)), " ")
-	acts := []string{drill.ActAnswer, drill.ActAsk, drill.ActGive, drill.ActSwap, drill.ActFree, drill.ActOpen}
-	if !slices.Contains(acts, name) {
-		return fmt.Errorf("%q is nothing that hands do here: %s", procedure.Plain(name), strings.Join(acts, ", "))
+// acts are the words of what a trainee can do outside, and otherWords those that mean one of them as well.
+var (
+	acts       = []string{drill.ActAnswer, drill.ActAsk, drill.ActGive, drill.ActSwap, drill.ActFree, drill.ActOpen}
+	otherWords = map[string]string{"tell": drill.ActAsk, "cable": drill.ActSwap, "reader": drill.ActSwap}
+)
+
+// ActWord finds an act in what was typed: its word and what it is done to, in capitals; false when there is none.
+func ActWord(text string) (name, arg string, ok bool) {
+	name, arg, _ = strings.Cut(strings.ToLower(strings.TrimSpace(text)), " ")
+	if also, is := otherWords[name]; is {
+		name, arg = also, ""
 	}
-	arg = strings.ToUpper(strings.TrimSpace(arg))
+	return name, strings.ToUpper(strings.TrimSpace(arg)), slices.Contains(acts, name)
+}
+
+// Act does what the trainee wants to do outside, in the words "answer", "ask", "give", "swap", "free DRIVE" or
+// "open DRIVE FOLDER"; without a folder all of them are opened. It is journaled. The error says which words there are; it
+// is shown, too.
+func (w *World) Act(text string) error {
+	name, arg, ok := ActWord(text)
+	if !ok {
+		err := fmt.Errorf("%q is nothing that hands do here: %s", procedure.Plain(name), strings.Join(acts, ", "))
+		w.say("That is nothing to be done here: " + procedure.Plain(name) + ". There is: answer, ask (the camera department; tell them), give (the card), swap (reader and cables), free DRIVE, open DRIVE.")
+		return err
+	}
 	w.mu.Lock()
 	desk := w.desk
 	var roll procedure.Label
@@ -33,7 +49,8 @@ func (w *World) Act(text string) error {
 	}
 	var listing []string
 	if name == drill.ActOpen {
-		listing = w.listing(arg, roll)
+		drive, folder, _ := strings.Cut(arg, " ")
+		listing, arg = w.listing(drive, roll, asked(desk.View(), folder)), drive
 	}
 	if name == drill.ActAsk {
 		w.mu.Lock()
@@ -50,8 +67,21 @@ func (w *World) Act(text string) error {
 	return nil
 }
 
-// listing is what stands in a roll's folder on a drive, one paragraph a folder.
-func (w *World) listing(name string, roll procedure.Label) []string {
+// asked is the folder that somebody wants to see: the one named, else the one that the sighted check asks about.
+func asked(v procedure.View, named string) string {
+	if named != "" || v.Prompt == nil {
+		return named
+	}
+	_, after, ok := strings.Cut(v.Prompt.Question, "Open ")
+	if !ok {
+		return ""
+	}
+	folder, _, _ := strings.Cut(after, ". ")
+	return path.Base(folder)
+}
+
+// listing is what stands in a roll's folder on a drive, one paragraph a folder; the one that somebody wants to see first.
+func (w *World) listing(name string, roll procedure.Label, first string) []string {
 	w.mu.Lock()
 	d := w.drives[name]
 	folder := ""
@@ -65,9 +95,11 @@ func (w *World) listing(name string, roll procedure.Label) []string {
 		return []string{"There is no drive of that name: " + name}
 	case gone:
 		return []string{name + " does not show up on the computer."}
+	case roll == "":
+		return []string{name + ": no roll is out of its bin, there is nothing to look for."}
 	}
 	at := path.Join(drivesDir, name, folder)
-	var out []string
+	var out, wanted []string
 	err := fs.WalkDir(w.root.FS(), at, func(p string, e fs.DirEntry, err error) error {
 		if err != nil {
 			return err
@@ -90,11 +122,16 @@ func (w *World) listing(name string, roll procedure.Label) []string {
 		}
 		if len(names) > 0 {
 			rel := strings.TrimPrefix(strings.TrimPrefix(p, path.Join(drivesDir, name)), "/")
-			out = append(out, fmt.Sprintf("%s, %s: %s", name, last(rel, folder, roll), strings.Join(names, "  ")))
+			here := fmt.Sprintf("%s, %s: %s", name, last(rel, folder, roll), strings.Join(names, "  "))
+			if strings.EqualFold(path.Base(p), first) {
+				wanted = append(wanted, here)
+				return nil
+			}
+			out = append(out, here)
 		}
 		return nil
 	})
-	if err != nil || len(out) == 0 {
+	if out = append(wanted, out...); err != nil || len(out) == 0 {
 		return []string{fmt.Sprintf("%s: there is no %s here.", name, lastPart(folder))}
 	}
 	return out

@@ -116,6 +116,9 @@ func (s *Scene) act(name, text string) []Deed {
 		s.ask(text)
 	case drill.ActGive:
 		s.said = []string{"You hold the card out. The one who takes it looks at it and gives it back."}
+		if s.Reader() != none {
+			s.said = []string{"You reach for the card in the reader. The one who wants it waits beside you, then goes away without it."}
+		}
 		s.ringing = slices.DeleteFunc(s.ringing, func(i drill.Planned) bool { return i.Kind == drill.Wanted })
 	case drill.ActSwap:
 		s.swaps++
@@ -180,7 +183,7 @@ func (s *Scene) settle(e procedure.Entry) {
 				s.over[i.ID] = true
 			}
 		}
-		gone(drill.CallStart, drill.CallErase, drill.CallDesk, drill.Wanted)
+		// Who calls goes on calling: put back, then answer.
 	case procedure.RollLogged:
 		gone(drill.CallStart)
 	case procedure.RollBinned:

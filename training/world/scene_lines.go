@@ -2,6 +2,7 @@ package world
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	"twobin/procedure"
@@ -14,13 +15,14 @@ func (s *Scene) Lines(drive func(name string) string) []string {
 	if !s.shift.Ready {
 		out = append(out, s.plan.Brief...)
 		for _, d := range s.plan.Drives {
-			if d.Spare {
+			if d.Spare && !s.inUse(d.Name) {
 				out = append(out, "In the drawer lies a spare drive: "+drive(d.Name))
 			} else {
 				out = append(out, "A drive stands at the station: "+drive(d.Name))
 			}
 		}
 	}
+	out = append(out, s.said...) // what was just said or done stands first: a window may be small
 	for _, i := range s.ringing {
 		out = append(out, i.Says)
 	}
@@ -35,7 +37,12 @@ func (s *Scene) Lines(drive func(name string) string) []string {
 			}
 		}
 	}
-	return append(out, s.said...)
+	return out
+}
+
+// inUse: a drive is one of the shift's destinations.
+func (s *Scene) inUse(name string) bool {
+	return slices.ContainsFunc(s.shift.Dests, func(d procedure.Destination) bool { return d.Name == name })
 }
 
 // faulty: a copy failed in this shift.
@@ -67,7 +74,7 @@ func (f *Fact) brought() string {
 	}
 	fmt.Fprintf(&b, ". On the card is written %s.", f.OnCard)
 	if f.Cue == drill.CueTogether {
-		b.WriteString(" It lay on top.")
+		b.WriteString(" It lay on top: \"That one came out last.\"")
 	}
 	if f.Erase {
 		b.WriteString(" \"Please erase it here.\"")
@@ -81,6 +88,9 @@ func (s *Scene) atStep(drive func(string) string) []string {
 	if roll == nil {
 		if s.shift.Closing {
 			return s.atClose()
+		}
+		if len(s.shift.At(procedure.PlaceGreenBin)) > 1 {
+			return []string{s.tapes()}
 		}
 		return nil
 	}
@@ -96,9 +106,9 @@ func (s *Scene) atStep(drive func(string) string) []string {
 			return []string{"In the reader sits a card. On it is written " + s.onReader(f, drill.WrongSeat) + "."}
 		}
 	case procedure.StepLook:
-		return []string{"Something that you can do in the drill: " + openWords(s.shift) + ".", "Or look yourself in " + drive("")}
+		return []string{"Open a drive in the drill: ctrl+w (line by line: do), then " + openWords(s.shift) + ".", "Or look yourself in " + drive("")}
 	case procedure.StepReseat, procedure.StepErase:
-		l := []string{"The tape that you kept reads " + s.tape(f) + "."}
+		l := []string{"The tape that you kept reads " + s.tape(f) + ". " + inBook(roll)}
 		if roll.Seated != nil {
 			l = append(l, "In the reader sits a card. Scratched into its edge: "+s.edge(f)+".")
 		}
@@ -115,7 +125,26 @@ func openWords(s *procedure.Shift) string {
 	for _, d := range s.Dests {
 		out = append(out, drill.ActOpen+" "+d.Name)
 	}
-	return strings.Join(out, ", ")
+	return strings.Join(out, " or ")
+}
+
+// inBook is what the book has of the card itself.
+func inBook(r *procedure.Roll) string {
+	if r.Serial == "" {
+		return "Your book has no number of its card."
+	}
+	return "By your book its card has number " + procedure.Plain(r.Serial) + "."
+}
+
+// tapes are those that hang in the book.
+func (s *Scene) tapes() string {
+	var out []string
+	for _, l := range s.shift.Order {
+		if s.shift.Rolls[l].Binned {
+			out = append(out, string(l))
+		}
+	}
+	return "Tapes that hang in your book: " + list(out)
 }
 
 // inBin is the red bin from front to back, the roll in the hand first.
@@ -164,17 +193,13 @@ func (s *Scene) tape(f *Fact) string {
 
 // atClose is what there is to count.
 func (s *Scene) atClose() []string {
-	var tapes, lines []string
+	var lines []string
 	for _, l := range s.shift.Order {
-		r := s.shift.Rolls[l]
-		if r.Binned {
-			tapes = append(tapes, string(l))
-		}
-		if r.InBook {
+		if s.shift.Rolls[l].InBook {
 			lines = append(lines, string(l))
 		}
 	}
-	return []string{"Tapes that hang in your book: " + list(tapes), "Lines of today in your book: " + list(lines)}
+	return []string{s.tapes(), "Lines of today in your book: " + list(lines)}
 }
 
 func list(ls []string) string {

@@ -19,8 +19,9 @@ import (
 type Desk interface {
 	// Record journals an incident.
 	Record(l procedure.Label, ev procedure.Event) error
-	// Nudge shows that the world changed.
+	// Nudge shows that the world changed. View is what is shown.
 	Nudge()
+	View() procedure.View
 }
 
 // Options are what a world is built from.

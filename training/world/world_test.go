@@ -74,7 +74,7 @@ func TestOnlyMarkedSandboxes(t *testing.T) {
 	}
 }
 
-// Acts are the five words, in every drill; anything else names them, and nothing is journaled.
+// Acts are the same words in every drill; anything else names them, on the screen too, and nothing is journaled.
 func TestActWords(t *testing.T) {
 	t.Parallel()
 	w := open(t, Options{Below: t.TempDir()})
@@ -91,9 +91,68 @@ func TestActWords(t *testing.T) {
 	if len(desk.acts) != 5 || desk.acts[4].Text != "SHUTTLE" {
 		t.Errorf("journaled: %+v", desk.acts)
 	}
+	if said := strings.Join(w.Lines(), " "); !strings.Contains(said, "nothing to be done here: juggle") {
+		t.Errorf("it is not said: %s", said)
+	}
+	for other, want := range map[string]string{"tell camera department": drill.ActAsk, "cable": drill.ActSwap, "free raid": drill.ActFree} {
+		if name, _, ok := ActWord(other); !ok || name != want {
+			t.Errorf("%q is %q, %v; want %q", other, name, ok, want)
+		}
+	}
+	if _, arg, _ := ActWord("open RAID sound"); arg != "RAID SOUND" {
+		t.Errorf("opened is %q", arg)
+	}
+}
+
+// Of a drive's folders the one that the question is about comes first, or the one that is named.
+func TestOpenShowsTheAskedFolderFirst(t *testing.T) {
+	t.Parallel()
+	w := open(t, Options{Below: t.TempDir()})
+	roll := procedure.Label("A001")
+	w.scene.Hear(procedure.Entry{At: procedure.Moment{Run: 1, Mono: 1}, Lane: 1, Event: procedure.ShiftOpened{Production: "x", Drill: "x", Operator: "Kim", Policy: procedure.PolicyNote{Destinations: 2}}})
+	at := filepath.Join(w.Drive("RAID"), filepath.FromSlash(w.scene.shift.Folder(roll)))
+	for _, f := range []string{"FRAMES/0001.dpx", "SOUND/take1.wav"} {
+		if err := os.MkdirAll(filepath.Dir(filepath.Join(at, f)), 0o755); err != nil {
+			t.Fatal(err)
+		}
+		if err := os.WriteFile(filepath.Join(at, f), nil, 0o644); err != nil {
+			t.Fatal(err)
+		}
+	}
+	question := procedure.View{Prompt: &procedure.Prompt{Question: "On RAID: Open A001/SOUND. How many files are in it?"}}
+	for _, c := range []struct{ first, want string }{
+		{"", "FRAMES"}, {asked(question, ""), "SOUND"}, {asked(question, "FRAMES"), "FRAMES"}, {asked(procedure.View{}, ""), "FRAMES"}, {"sound", "SOUND"},
+	} {
+		if got := w.listing("RAID", roll, c.first); len(got) != 2 || !strings.Contains(got[0], c.want) {
+			t.Errorf("asked for %q: %q, want %s first", c.first, got, c.want)
+		}
+	}
+	if got := w.listing("RAID", "", ""); len(got) != 1 || !strings.Contains(got[0], "no roll") {
+		t.Errorf("with no roll: %q", got)
+	}
+}
+
+// Put back, then answer: who calls goes on calling until the next roll is taken up.
+func TestCallGoesOnAfterPutBack(t *testing.T) {
+	t.Parallel()
+	s := NewScene(&drill.Plan{Rolls: []drill.Roll{{Label: "A001"}}, Incidents: []drill.Planned{{ID: "i1", Kind: drill.CallStart, Roll: "A001", Reply: "How many?"}}}, Pace{})
+	s.happened(procedure.Incident{Kind: string(drill.CallStart), ID: "i1"})
+	s.settle(procedure.Entry{Roll: "A001", Event: procedure.PutBack{}})
+	if len(s.ringing) != 1 {
+		t.Fatal("after put back nobody calls any more")
+	}
+	if s.act(drill.ActAnswer, ""); len(s.ringing) != 0 || !slices.Equal(s.said, []string{"How many?"}) {
+		t.Errorf("answered: %v, %v", s.ringing, s.said)
+	}
+	s.happened(procedure.Incident{Kind: string(drill.CallStart), ID: "i1"})
+	if s.settle(procedure.Entry{Roll: "A001", Event: procedure.RollPicked{}}); len(s.ringing) != 0 {
+		t.Error("with the next roll in the hand the old call still rings")
+	}
 }
 
 type fakeDesk struct{ acts []procedure.Incident }
+
+func (d *fakeDesk) View() procedure.View { return procedure.View{} }
 
 func (d *fakeDesk) Record(_ procedure.Label, ev procedure.Event) error {
 	d.acts = append(d.acts, ev.(procedure.Incident))
