@@ -3,6 +3,8 @@ package offload
 import (
 	"encoding/json"
 	"fmt"
+	"iter"
+	"maps"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -214,17 +216,21 @@ func (f *storeFault) spoilData(_ string, _ int64, data []byte) (int, syscall.Err
 	return len(data), 0
 }
 
-// smallBlocks are the blocks of the small card's files as they come to a device, by their hash.
-var smallBlocks = sync.OnceValue(func() map[uint64]bool {
+// smallBlocks are the blocks of the small card's files as they come to a device.
+var smallBlocks = sync.OnceValue(func() map[uint64]bool { return blocksOf(maps.Values(smallContents())) })
+
+// blocksOf are the blocks of files as they come to a device, by their hash: that tells them from what a file system writes
+// for itself.
+func blocksOf(files iter.Seq[[]byte]) map[uint64]bool {
 	known := map[uint64]bool{}
-	for _, data := range smallContents() {
+	for data := range files {
 		padded := append(slices.Clone(data), make([]byte, device.AlignUp(int64(len(data)))-int64(len(data)))...)
 		for block := range slices.Chunk(padded, device.Align) {
 			known[xxhash.Sum64(block)] = true
 		}
 	}
 	return known
-})
+}
 
 // image is the path of the one file that the store serves, as it is and as it is shown.
 func (s *store) image() (real, shown string) {

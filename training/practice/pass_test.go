@@ -4,17 +4,23 @@ import (
 	"fmt"
 	"os"
 	"strconv"
+	"strings"
 	"testing"
 	"testing/synctest"
 
 	"twobin/training/drill"
 )
 
-// seeds is how many seeds a drill is played with: TWOBIN_SEEDS if it is set; one with -short (the race detector's form,
+// seeds is how many seeds a drill is played with: TWOBIN_SEEDS if it is set ("100", or "100,10" with another number for the
+// long day); one with -short (the race detector's form,
 // whatever else the environment says); full with TWOBIN_TEST_ALL=1, a quarter of it for the long day, which takes as
 // long as twenty others; else few.
 func seeds(d drill.Drill, full int64) int64 {
-	if n, err := strconv.ParseInt(os.Getenv("TWOBIN_SEEDS"), 10, 64); err == nil {
+	all, long, two := strings.Cut(os.Getenv("TWOBIN_SEEDS"), ",")
+	if two && d.Name == drill.LongDay {
+		all = long
+	}
+	if n, err := strconv.ParseInt(all, 10, 64); err == nil {
 		return n
 	}
 	switch {
