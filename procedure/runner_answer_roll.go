@@ -2,6 +2,7 @@ package procedure
 
 import (
 	"fmt"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -185,6 +186,8 @@ func (r *Runner) holdRoll(l Label, by, reason, do string) error {
 	r.draft.serial, r.draft.sighted, r.draft.otherCard = nil, nil, false
 	if by == "program" {
 		r.ring("fault")
+	} else {
+		r.notices = slices.DeleteFunc(r.notices, func(n Notice) bool { return n.lock })
 	}
 	r.notify(Notice{Grade: "stop", What: string(l) + " is on hold: " + reason + ".", Safe: "nothing on the card was changed.", Do: do, held: l})
 	return nil

@@ -95,7 +95,7 @@ func badCopy(p *guard.Proof, l *guard.Look) string {
 func (r *Runner) lockClosed(v guard.Verdict) {
 	for _, c := range v.Conditions {
 		if !c.Holds {
-			r.notify(Notice{Grade: "stop", What: "The lock is closed. " + c.ID + ": " + c.Says, Safe: "nothing was removed.", Do: c.Do})
+			r.notify(Notice{Grade: "stop", What: "The lock is closed. " + c.ID + ": " + c.Says, Safe: "nothing was removed.", Do: c.Do, lock: true})
 			return
 		}
 	}

@@ -58,6 +58,8 @@ type Notice struct {
 	lasting bool
 	// camera: it asks the camera department something, and has no place in a critical step.
 	camera bool
+	// lock: it is a verdict of the lock, and goes when the card does.
+	lock bool
 	// held is the roll of which it says that it went on hold; it goes when that roll is taken up.
 	held Label
 	// nr tells it from an earlier one with the same words: what happens twice is said twice.

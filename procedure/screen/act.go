@@ -61,8 +61,12 @@ func (m *model) done(d doneMsg) tea.Cmd {
 	if _, ok := d.intent.(procedure.DoQuit); ok && !refused {
 		return tea.Quit
 	}
-	if m.sent && refused && m.view.Prompt != nil && m.view.Prompt.Hide {
+	_, answered := d.intent.(procedure.Answer)
+	switch {
+	case m.sent && refused && m.view.Prompt != nil && m.view.Prompt.Hide:
 		m.entry.clear() // the next try reads it again
+	case answered && d.err == nil:
+		m.entry.clear() // it was taken, even where the same question stays: a drill takes the word of an act for one
 	}
 	cmds := []tea.Cmd{m.look()}
 	if m.leaving && !refused {

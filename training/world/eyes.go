@@ -32,7 +32,7 @@ type Eyes struct {
 	// Erase lists rolls that are to be erased at the cart. Tapes and Lines are what hangs and stands in the book.
 	Erase        []procedure.Label
 	Tapes, Lines int
-	// Spare is the path of a spare drive, empty for none.
+	// Spare is the path of a spare drive that still lies in its drawer, empty for none.
 	Spare string
 }
 
@@ -54,7 +54,7 @@ func (w *World) Look() Eyes {
 		}
 	}
 	for _, d := range s.plan.Drives {
-		if d.Spare {
+		if d.Spare && !s.inUse(d.Name) {
 			e.Spare = w.Drive(d.Name)
 		}
 	}

@@ -26,10 +26,10 @@ func (s *Scene) Lines(drive func(name string) string) []string {
 	for _, i := range s.ringing {
 		out = append(out, i.Says)
 	}
+	out = append(out, s.atStep(drive)...)
 	for _, f := range s.Waiting() {
 		out = append(out, f.brought())
 	}
-	out = append(out, s.atStep(drive)...)
 	if len(s.shift.GoneDests) > 0 || s.faulty() {
 		for _, d := range s.plan.Drives {
 			if d.Spare {
