@@ -38,7 +38,7 @@ func (p *printer) line(s string) {
 		s = "DRILL " + s
 	}
 	// The writer keeps its first error and gives it when flushed.
-	_, _ = p.w.WriteString(strings.ReplaceAll(s, "\n", " ") + "\n")
+	_, _ = p.w.WriteString(procedure.Plain(strings.ReplaceAll(s, "\n", " ")) + "\n")
 }
 
 func (p *printer) show(v procedure.View) {

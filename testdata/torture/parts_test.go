@@ -95,6 +95,7 @@ func fuzzParts() (all []part) {
 		{"./procedure", "FuzzParseLabel"}, {"./procedure", "FuzzParseLine"}, {"./procedure", "FuzzDecodeEvent"}, {"./guard", "FuzzPolicy"},
 		{"./procedure/journal", "FuzzParse"}, {"./procedure/journal", "FuzzParseLine"}, {"./guard/manifest", "FuzzDecode"},
 		{"./guard/manifest", "FuzzChain"}, {"./guard/manifest", "FuzzList"}, {"./procedure/screen", "FuzzKeys"}, {"./procedure", "FuzzPlain"},
+		{"./procedure/plain", "FuzzRun"},
 		{"./guard/hashes", "FuzzParse"}, {"./guard/proofstore", "FuzzLoad"}, {"./guard/watch", "FuzzParseMountinfo"}, {"./training/review/read", "FuzzAnswered"},
 	} {
 		all = append(all, part{name: "fuzz: " + f[0] + " " + f[1], pkg: f[0], fuzz: f[1], sizes: [3]int{2, 6, 900},
