@@ -2,6 +2,7 @@ package procedure
 
 import (
 	"errors"
+	"fmt"
 	"testing"
 	"time"
 
@@ -88,7 +89,11 @@ func provenNotes() []CopyNote {
 }
 
 func openLock() LockLooked {
-	return LockLooked{Open: true, Conditions: []guard.Condition{{ID: "L1", Holds: true}, {ID: "L2", Holds: true}}}
+	ev := LockLooked{Open: true}
+	for n := 1; n <= 8; n++ {
+		ev.Conditions = append(ev.Conditions, guard.Condition{ID: fmt.Sprintf("L%d", n), Holds: true})
+	}
+	return ev
 }
 
 func wayOf(l Label) []Event {

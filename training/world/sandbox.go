@@ -94,7 +94,11 @@ func (w *World) resume() error {
 	if err := w.takeUp(); err != nil {
 		return errors.Join(err, w.letGo())
 	}
-	for n := range w.plan.Cards + 1 {
+	cards := []int{w.scene.decoy()}
+	for _, r := range w.plan.Rolls { // not every number has a card: a roll may come on the card of an earlier one
+		cards = append(cards, r.Card)
+	}
+	for _, n := range cards {
 		if _, err := root.Lstat(cardPath(n)); errors.Is(err, fs.ErrNotExist) {
 			return root.Rename(filepath.Join(readerDir, cardName), cardPath(n))
 		}

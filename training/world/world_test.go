@@ -10,6 +10,7 @@ import (
 
 	"twobin/procedure"
 	"twobin/training/drill"
+	"twobin/training/dummy"
 )
 
 func open(t *testing.T, o Options) *World {
@@ -45,6 +46,33 @@ func TestIdentify(t *testing.T) {
 	}
 	if err := w.Remove(); err != nil {
 		t.Error(err)
+	}
+}
+
+// After a power cut the card that sat in the reader lies where it belongs again, also in a plan in which a roll came on an
+// earlier roll's card, so that one number has no card.
+func TestResumeTakesTheCardOut(t *testing.T) {
+	t.Parallel()
+	p := &drill.Plan{Cards: 3, Rolls: []drill.Roll{
+		{Label: "A001", Card: 0, Size: 1000, Shape: dummy.Clips}, {Label: "A002", Card: 0, Over: true, Size: 1000, Shape: dummy.Clips}, {Label: "A003", Card: 2, Size: 1000, Shape: dummy.Clips},
+	}, Stranger: 1000, Take: 100}
+	for _, card := range []int{0, 2, 3} {
+		o := Options{Plan: p, Below: t.TempDir(), Shot: time.Now()}
+		w := open(t, o)
+		if err := os.Rename(filepath.Join(w.Dir(), cardPath(card)), filepath.Join(w.Dir(), readerDir, cardName)); err != nil {
+			t.Fatal(err)
+		}
+		if err := w.Close(); err != nil {
+			t.Fatal(err)
+		}
+		o.Dir = w.Dir()
+		w = open(t, o)
+		if _, err := os.Stat(filepath.Join(w.Dir(), cardPath(card))); err != nil {
+			t.Errorf("card %d is not back: %v", card, err)
+		}
+		if err := w.Remove(); err != nil {
+			t.Error(err)
+		}
 	}
 }
 
