@@ -82,7 +82,8 @@ func recordParts() []part {
 			{name: "tampering by insertion", n: 255_000}, {name: "tampering by swap", n: 1000}, {name: "tampering by truncation", n: 1000}}},
 		{name: "escapes", pkg: "./procedure/command", run: "TestEscapesReachNothing", figures: []want{{name: "places shown with hostile text", n: 8}}},
 		{name: "escapes: full screen", pkg: "./procedure/screen", run: "Test(OutsideText|PastedText)IsPlain"},
-		{name: "escapes: sheets", pkg: "./procedure/sheet", run: "TestCSV|TestHTML|TestHarmless"},
+		{name: "escapes: sheets", pkg: "./procedure/sheet", run: "TestCSV|TestHTML|TestHarmless|TestXLSX"},
+		{name: "escapes: hand-over", pkg: "./procedure/handover", run: "TestHTML"},
 		{name: "long run", pkg: "./procedure", run: "TestLongShift", env: "TWOBIN_ROLLS", sizes: [3]int{24, 100, 100}, figures: []want{
 			{name: "rolls of a 16-hour shift", n: 100}, {name: "bytes of heap a roll", n: 96 << 10, atMost: true},
 			{name: "open files more at its end", n: 4, atMost: true}, {name: "milliseconds to open its journal", n: 100, atMost: true}}},
