@@ -81,7 +81,7 @@ func TestLongShift(t *testing.T) {
 	heapEnd, filesEnd := load()
 	grown := max(0, heapEnd-heap) / int64(rolls-cameras)
 	// What a roll leaves behind: its state, its events, and the lines of output that this test keeps.
-	if limit := int64(96 << 10); grown > limit {
+	if limit := int64(32 << 10); grown > limit {
 		t.Errorf("the heap grew by %d bytes a roll, want at most %d", grown, limit)
 	}
 	if filesEnd > files+4 { // timers and the like of a job that just ended

@@ -6,264 +6,129 @@ import (
 	"os/exec"
 	"path/filepath"
 	"strconv"
-	"strings"
 	"testing"
 	"time"
+
+	"github.com/google/go-cmp/cmp"
 
 	"twobin/procedure"
 	"twobin/procedure/journal"
 )
 
-// robot works a shift of one roll by answering whatever is asked, as an operator does who knows the routine. It can be
-// interrupted at any moment by killing the program, and goes on with a new one.
-type robot struct {
-	*station
-	done bool // the shift is closed
-	code string
-}
-
-// cardOut takes the card out of the reader, whatever the program does.
-func (r *robot) cardOut() {
-	if r.card.mounted {
-		deadline := time.Now().Add(10 * time.Second)
-		for exec.Command("umount", r.card.at).Run() != nil {
-			if time.Now().After(deadline) {
-				r.tb.Fatal("the card cannot be unmounted")
-			}
-			time.Sleep(20 * time.Millisecond) // a scan or copy that was killed lets go soon
-		}
-		r.card.mounted = false
-	}
-}
-
-// answer gives the answer to one line of output; ok is false where the line asks nothing.
-func (r *robot) answer(l string) (string, bool) {
-	id, rest, ok := strings.Cut(strings.TrimPrefix(l, "["), "] ")
-	if !strings.HasPrefix(l, "[") || !ok {
-		return "", false
-	}
-	switch {
-	case id == "setup.camera":
-		return map[bool]string{true: "A blue", false: ""}[strings.HasPrefix(rest, "A camera")], true
-	case id == "next":
-		return r.next(rest), true
-	case id == "return.to":
-		r.cardOut()
-		r.p.awaitSoon("reader: card out")
-		return "Robin", true
-	case strings.HasPrefix(id, "look."):
-		m := sighted.FindStringSubmatch(l)
-		drive := map[string]*disk{"RAID": r.raid, "SHUTTLE": r.shuttle}[m[1]]
-		found, err := filepath.Glob(filepath.Join(drive.at, "*/*/A", m[2], strings.Replace(m[3], "····", "????", 1)))
-		if err != nil || len(found) != 1 {
-			r.tb.Fatalf("%v: %v %v", m, found, err)
-		}
-		head, _, _ := strings.Cut(m[3], "····")
-		return filepath.Base(found[0])[len(head) : len(head)+4], true
-	case id == "pull.desk":
-		r.cardOut()
-		r.p.awaitSoon("reader: card out")
-		return "d", true
-	case id == "reseat.look":
-		r.cardOut()
-		return "put back", true
-	case id == "close.code":
-		r.done = true
-		return r.code, true
-	}
-	fixed := map[string]string{
-		"setup.marking": "red tape", "setup.kit": "k", "setup.bins": "b", "setup.done": "s", "setup.to": "", "receive.from": "Robin", "receive.bin": "b",
-		"pick.card": "A001", "pick.tape": "A001", "seat.tape": "t", "start.go": "s", "log.serial": "S-1", "log.notes": "",
-		"count.written": "w", "count.files": "4", "count.size": "14.7", "mark.green": "g", "bin.green": "i", "reseat.in": "i",
-		"erase.label": "erase A001", "close.tapes": "1", "close.book": "1", "close.done": "c", "close.written": "w",
-	}
-	a, ok := fixed[id]
-	if !ok {
-		r.tb.Fatalf("no answer for %q", l)
-	}
-	return a, true
-}
-
-// next decides from the journal, as the operator does from the desk.
-func (r *robot) next(string) string {
-	s := r.shift()
-	roll := s.Roll("A001")
-	switch {
-	case roll == nil:
-		return "arrived A001"
-	case roll.Place == procedure.PlaceRedBin:
-		r.cardOut()
-		return "p"
-	case roll.Place == procedure.PlaceGreenBin && (roll.Partly || roll.Erased):
-		r.cardOut()
-		return "r"
-	case roll.Place == procedure.PlaceGreenBin:
-		r.cardOut()
-		return "e"
-	}
-	return "c"
-}
-
-func (r *robot) path() string {
-	m, err := filepath.Glob(filepath.Join(r.home, "journals", "*.jsonl"))
-	if err != nil || len(m) != 1 {
-		r.tb.Fatalf("journals: %v %v", m, err)
-	}
-	return m[0]
-}
-
-func (r *robot) shift() *procedure.Shift {
-	ls, _, err := journal.ReadFile(r.path())
-	if err != nil {
-		r.tb.Fatal(err)
-	}
-	s, _, err := procedure.Fold(ls)
-	if err != nil {
-		r.tb.Fatalf("fold: %v", err)
-	}
-	return s
-}
-
-// work answers until the shift is closed, or the time is up, or a while after so many lines of output, then kills the
-// program. It says whether it was killed.
-func (r *robot) work(limit time.Duration, lines int, while time.Duration) bool {
-	end := time.After(limit)
-	for n := 0; !r.done; n++ {
-		if n == lines {
-			end = time.After(while)
-		}
-		l, ok := r.p.nextLine(end)
-		if !ok {
-			_ = r.p.cmd.Process.Kill()
-			<-r.p.done
-			return true
-		}
-		switch {
-		case strings.Contains(l, "waiting for the card"):
-			if !r.card.mounted {
-				r.card.mount()
-			}
-			continue
-		case strings.Contains(l, "Closing code: "):
-			_, r.code, _ = strings.Cut(l, "Closing code: ")
-			continue
-		}
-		if a, ok := r.answer(l); ok {
-			r.p.say(a)
-		}
-	}
-	return false
-}
-
-// nextLine gives the next line of output, or false when time is up or the program ended.
-func (p *proc) nextLine(end <-chan time.Time) (string, bool) {
-	for {
-		p.mu.Lock()
-		if p.seen < len(p.all) {
-			l := p.all[p.seen]
-			p.seen++
-			p.mu.Unlock()
-			return l, true
-		}
-		more := p.more
-		p.mu.Unlock()
-		select {
-		case <-more:
-		case <-end:
-			return "", false
-		}
-	}
-}
-
-// awaitSoon waits for a line that may not come (it was printed before), without failing.
-func (p *proc) awaitSoon(want string) {
-	end := time.After(time.Second)
-	for {
-		p.mu.Lock()
-		for i := max(0, p.seen-3); i < len(p.all); i++ {
-			if strings.Contains(p.all[i], want) {
-				p.mu.Unlock()
-				return
-			}
-		}
-		more := p.more
-		p.mu.Unlock()
-		select {
-		case <-more:
-		case <-end:
-			return
-		}
-	}
+// killed counts what a test with kills has done.
+type killed struct {
+	rng         *rand.Rand
+	want        int
+	kills       int
+	shifts      int
+	vouched     int       // events that the program vouched for, found again
+	end         time.Time // of all
+	withoutKill outcome
 }
 
 // Invariant 8, with the real program: killed at random moments of a whole shift and started again, no line of the journal
-// that was there is lost, the journal is whole, the roll is due where the design says, and the end is the same as
-// without a kill. TWOBIN_KILLS sets how many kills (default 12).
+// that was there is lost, and none that the killed run vouched for by what it said; the journal is whole, the roll is due
+// where the design says, and the end is the same as that of a shift without a kill. TWOBIN_KILLS sets how many kills
+// (default 12).
 func TestInvariant8KilledAtAnyMoment(t *testing.T) {
-	kills := 12
+	k := &killed{want: 12}
 	if n, err := strconv.Atoi(os.Getenv("TWOBIN_KILLS")); err == nil {
-		kills = n
+		k.want = n
 	}
-	limitAll := time.Now().Add(2*time.Minute + time.Duration(kills)*5*time.Second)
-	rng := rand.New(rand.NewPCG(uint64(kills), 5))
-	done, shifts := 0, 0
-	for done < kills {
-		shifts++
-		r := &robot{station: newStation(t)}
-		for !r.done {
-			if time.Now().After(limitAll) {
-				t.Fatalf("%d kills, and no end:\n%s", done, r.p.text())
-			}
-			before := journalLines(t, r.home)
-			r.begin()
-			limit, lines, while := 40*time.Second, -1, time.Duration(0)
-			switch { // by time, mostly early in a run; and by lines, so that every step of the routine is met
-			case done >= kills:
-			case rng.IntN(3) == 0:
-				limit = time.Duration(10+rng.IntN(350)) * time.Millisecond
-			default:
-				lines, while = 1+rng.IntN(60), time.Duration(rng.IntN(30_000))*time.Microsecond
-			}
-			if r.work(limit, lines, while) {
-				done++
-			}
-			after := journalLines(t, r.home)
-			if len(after) < len(before) {
-				t.Fatalf("the journal had %d lines, has %d", len(before), len(after))
-			}
-			for i := range before {
-				if before[i].Sum != after[i].Sum {
-					t.Fatalf("line %d changed", i+1)
-				}
-			}
-			if len(after) > 0 {
-				checkDue(t, r.shift())
-			}
-			r.cardOut()
+	k.end = time.Now().Add(2*time.Minute + time.Duration(k.want)*5*time.Second)
+	k.rng = rand.New(rand.NewPCG(uint64(k.want), 5))
+	k.withoutKill = k.play(t, 0)
+	if len(k.withoutKill.Proof) != len(cardFiles) || !k.withoutKill.Closed || k.withoutKill.Places["A001"] != procedure.PlaceReturned.String() {
+		t.Fatalf("the shift without a kill: %+v", k.withoutKill)
+	}
+	for k.kills < k.want {
+		k.shifts++
+		if diff := cmp.Diff(k.withoutKill, k.play(t, k.want-k.kills)); diff != "" {
+			t.Fatalf("without a kill (-), after kills (+), shift %d:\n%s", k.shifts, diff)
 		}
+	}
+	t.Logf("figure: kills = %d", k.kills)
+	t.Logf("figure: whole shifts under kills = %d", k.shifts)
+	t.Logf("figure: events vouched for before a kill or an end, found again = %d", k.vouched)
+}
+
+// play works a whole shift with up to so many kills, and gives its end.
+func (k *killed) play(t *testing.T, most int) outcome {
+	t.Helper()
+	r := &robot{station: newStation(t)}
+	r.dateCard()
+	for most += k.kills; !r.done; r.cardOut() {
+		if time.Now().After(k.end) {
+			t.Fatalf("%d kills, and no end:\n%s", k.kills, r.p.text())
+		}
+		k.run(t, r, k.kills < most)
+	}
+	if out := r.outcome(t); !t.Failed() {
+		r.cardLeft(t)
+		r.xxhsum(t)
+		r.raid.umount()
+		r.shuttle.umount()
+		return out
+	}
+	t.FailNow()
+	return outcome{}
+}
+
+// run starts the program, works until it is killed or the shift is closed, and looks at the journal.
+func (k *killed) run(t *testing.T, r *robot, kill bool) {
+	t.Helper()
+	before := journalLines(t, r.home)
+	r.begin()
+	limit, lines, while := 40*time.Second, -1, time.Duration(0)
+	switch at := k.rng.IntN(3); { // by time, mostly early in a run; and by lines, so that every step of the routine is met
+	case !kill:
+	case at == 0:
+		limit = time.Duration(10+k.rng.IntN(350)) * time.Millisecond
+	case at == 1: // right at a line
+		lines = 1 + k.rng.IntN(75)
+	default:
+		lines, while = 1+k.rng.IntN(60), time.Duration(k.rng.IntN(30_000))*time.Microsecond
+	}
+	if r.work(limit, lines, while) {
+		k.kills++
+	} else {
 		if rc := r.p.exit(); rc != 0 {
 			t.Errorf("exit code %d\n%s", rc, r.p.text())
 		}
-		s := r.shift()
-		if roll := s.Roll("A001"); !s.Closed || len(s.OpenPoints) > 0 || roll.Place != procedure.PlaceReturned || !(roll.Erased || roll.Partly) {
-			t.Errorf("closed %v, open points %v, A001 %+v", s.Closed, s.OpenPoints, roll)
-		}
-		for _, d := range []*disk{r.raid, r.shuttle} {
-			list, err := filepath.Glob(filepath.Join(d.at, "*/*/A/A001.xxh64"))
-			if err != nil || len(list) != 1 {
-				t.Fatalf("checksum list: %v %v", list, err)
-			}
-			cmd := exec.Command("xxhsum", "-c", "A001.xxh64")
-			cmd.Dir = filepath.Dir(list[0])
-			if b, err := cmd.CombinedOutput(); err != nil {
-				t.Errorf("xxhsum -c: %v\n%s", err, b)
-			}
-		}
-		r.raid.umount()
-		r.shuttle.umount()
+		r.drain()
 	}
-	t.Logf("figure: kills = %d", done)
-	t.Logf("figure: whole shifts under kills = %d", shifts)
+	after := journalLines(t, r.home)
+	if len(after) < len(before) {
+		t.Fatalf("the journal had %d lines, has %d", len(before), len(after))
+	}
+	for i := range before {
+		if before[i].Sum != after[i].Sum {
+			t.Fatalf("line %d changed", i+1)
+		}
+	}
+	if err := r.ack.missing(after, len(before)); err != nil {
+		t.Fatalf("%v. All output:\n%s", err, r.p.text())
+	}
+	k.vouched += len(r.ack.claims)
+	if len(after) > 0 {
+		checkDue(t, r.shift())
+	}
+}
+
+// xxhsum: a general tool accepts every copy by its list.
+func (r *robot) xxhsum(t *testing.T) {
+	t.Helper()
+	for _, d := range []*disk{r.raid, r.shuttle} {
+		list, err := filepath.Glob(filepath.Join(d.at, "*/*/A/A001.xxh64"))
+		if err != nil || len(list) != 1 {
+			t.Fatalf("checksum list: %v %v", list, err)
+		}
+		cmd := exec.Command("xxhsum", "-c", "A001.xxh64")
+		cmd.Dir = filepath.Dir(list[0])
+		if b, err := cmd.CombinedOutput(); err != nil {
+			t.Errorf("xxhsum -c: %v\n%s", err, b)
+		}
+	}
 }
 
 // journalLines reads what is whole of the only journal; nil if there is none yet.

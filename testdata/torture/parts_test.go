@@ -85,7 +85,7 @@ func recordParts() []part {
 		{name: "escapes: sheets", pkg: "./procedure/sheet", run: "TestCSV|TestHTML|TestHarmless|TestXLSX"},
 		{name: "escapes: hand-over", pkg: "./procedure/handover", run: "TestHTML"},
 		{name: "long run", pkg: "./procedure", run: "TestLongShift", env: "TWOBIN_ROLLS", sizes: [3]int{24, 100, 100}, figures: []want{
-			{name: "rolls of a 16-hour shift", n: 100}, {name: "bytes of heap a roll", n: 96 << 10, atMost: true},
+			{name: "rolls of a 16-hour shift", n: 100}, {name: "bytes of heap a roll", n: 32 << 10, atMost: true},
 			{name: "open files more at its end", n: 4, atMost: true}, {name: "milliseconds to open its journal", n: 100, atMost: true}}},
 	}
 }
