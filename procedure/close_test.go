@@ -85,8 +85,8 @@ func TestCloseListsWhatDoesNotAddUp(t *testing.T) {
 	r := oneGreen(t)
 	r.ask("next", "c")
 	for _, c := range []struct{ id, first, told, again string }{
-		{"close.tapes", "3 tapes do not match the journal.", "1 roll went into the green bin", "count again"},
-		{"close.book", "3 lines in the book do not match the journal.", "1 roll logged", "then count again"},
+		{"close.tapes", "The journal counts otherwise: not 3 tapes.", "1 roll went into the green bin", "count again"},
+		{"close.book", "The journal counts otherwise: not 3 lines in the book.", "1 roll logged", "then count again"},
 	} {
 		r.ask(c.id, "3")
 		r.out.await(t, c.first)

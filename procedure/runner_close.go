@@ -139,14 +139,14 @@ func (r *Runner) countedAtClose(id, v string) error {
 	if id == "close.tapes" {
 		if n != s.Handled() {
 			r.draft.tapes++
-			r.wrongCount(r.draft.tapes, fmt.Sprintf("%s do not match the journal.", plural(n, "tape")),
+			r.wrongCount(r.draft.tapes, fmt.Sprintf("The journal counts otherwise: not %s.", plural(n, "tape")),
 				plural(s.Handled(), "roll")+" went into the green bin", "count again; look on reader, desk and floor.")
 		}
 		return r.record("", TapesCounted{Answered: r.answered(), Counted: n, Want: s.Handled(), Right: n == s.Handled()})
 	}
 	if n != s.Lines() {
 		r.draft.lines++
-		r.wrongCount(r.draft.lines, fmt.Sprintf("%s in the book do not match the journal.", plural(n, "line")),
+		r.wrongCount(r.draft.lines, fmt.Sprintf("The journal counts otherwise: not %s in the book.", plural(n, "line")),
 			plural(s.Lines(), "roll")+" logged", "compare book and board, then count again.")
 	}
 	return r.record("", BookCounted{Answered: r.answered(), Counted: n, Want: s.Lines(), Right: n == s.Lines()})
@@ -291,6 +291,9 @@ func (r *Runner) sayStood(ev *CopiesLooked) {
 
 // stoodText says how many copies stand on which drive; in short when it is all of them on each.
 func stoodText(ev *CopiesLooked) string {
+	if ev.Rolls == 0 {
+		return "Last look: no roll has proven copies to look for."
+	}
 	all := true
 	var each []string
 	for _, d := range ev.Dests {

@@ -167,6 +167,8 @@ func (c *CopiesLooked) Says(dest string) string {
 			return fmt.Sprintf("not seen: %s; not in order before that: %d", d.Why, len(d.Points)+d.More)
 		case !d.Seen:
 			return "not seen: " + d.Why
+		case len(d.Points) == 0 && d.Rolls == 0:
+			return "no roll has proven copies there"
 		case len(d.Points) == 0:
 			return fmt.Sprintf("the copies of %s stand there, every file by its name and size", plural(d.Rolls, "roll"))
 		default:

@@ -19,8 +19,9 @@ import (
 
 // cut is what a power cut at one moment leaves: the drive's image, and the journal as it was just before.
 type cut struct {
-	img    string
-	proven bool // the journal said so
+	img     string
+	proven  bool // the journal said so
+	copying bool // it said that the copy had begun, before and after, and not yet how it ended
 }
 
 // copySparse copies an image without its empty blocks.
@@ -52,37 +53,73 @@ func copySparse(from, to string) error {
 	}
 }
 
-// takeCuts stops the program again and again for a moment and copies what the loop device has of the drive, until stop.
-// The journal is read first: what it acknowledges by then has to be in the image.
+// copyState is how far the journal says that A001's copy is.
+func (r *robot) copyState() (procedure.CopyState, error) {
+	names, err := filepath.Glob(filepath.Join(r.home, "journals", "*.jsonl"))
+	if err != nil || len(names) != 1 {
+		return procedure.CopyNone, err
+	}
+	ls, _, err := journal.ReadFile(names[0])
+	if err != nil {
+		return procedure.CopyNone, err
+	}
+	s, _, err := procedure.Fold(ls)
+	if roll := s.Roll("A001"); err == nil && roll != nil {
+		return roll.Copy, nil
+	}
+	return procedure.CopyNone, err
+}
+
+// takeCuts stops the program again and again for a moment and copies what the loop device has of the drive, until stop:
+// about half of the cuts quickly in the middle of the copy, nearly all others after it.
 func (r *robot) takeCuts(stop <-chan struct{}, most int, rng *rand.Rand) (cuts []cut, err error) {
+	midway := 0
 	for len(cuts) < most {
+		state, err := r.copyState()
+		if err != nil {
+			return cuts, err
+		}
+		pause, now := rng.IntN(60_000), true
+		switch {
+		case state == procedure.CopyNone: // there is little of this roll on the drive
+			pause, now = 3000, rng.IntN(200) == 0
+		case state == procedure.CopyRunning:
+			pause, now = rng.IntN(8000), midway < (most+1)/2
+		}
 		select {
 		case <-stop:
 			return cuts, nil
-		case <-time.After(time.Duration(rng.IntN(60_000)) * time.Microsecond):
+		case <-time.After(time.Duration(pause) * time.Microsecond):
 		}
-		_ = r.p.cmd.Process.Signal(syscall.SIGSTOP)
-		c := cut{img: fmt.Sprintf("%s.cut%d", r.raid.img, len(cuts))}
-		if names, _ := filepath.Glob(filepath.Join(r.home, "journals", "*.jsonl")); len(names) == 1 {
-			ls, _, err := journal.ReadFile(names[0])
-			if err != nil {
-				return cuts, err
-			}
-			s, _, err := procedure.Fold(ls)
-			if err != nil {
-				return cuts, err
-			}
-			roll := s.Roll("A001")
-			c.proven = roll != nil && roll.Copy == procedure.CopyIsProven
+		if !now {
+			continue
 		}
-		err = copySparse(r.raid.img, c.img)
-		_ = r.p.cmd.Process.Signal(syscall.SIGCONT)
+		c, err := r.cut(fmt.Sprintf("%s.cut%d", r.raid.img, len(cuts)))
 		if err != nil {
 			return cuts, err
+		}
+		if c.copying {
+			midway++
 		}
 		cuts = append(cuts, c)
 	}
 	return cuts, nil
+}
+
+// cut copies the drive's image while the program stands still. The journal is read first: what it acknowledges by then
+// has to be in the image; and once more after it, so that a cut counts as one in the middle only if the copy still ran.
+func (r *robot) cut(img string) (cut, error) {
+	_ = r.p.cmd.Process.Signal(syscall.SIGSTOP)
+	defer func() { _ = r.p.cmd.Process.Signal(syscall.SIGCONT) }()
+	before, err := r.copyState()
+	if err != nil {
+		return cut{}, err
+	}
+	if err := copySparse(r.raid.img, img); err != nil {
+		return cut{}, err
+	}
+	after, err := r.copyState()
+	return cut{img: img, proven: before == procedure.CopyIsProven, copying: before == procedure.CopyRunning && after == before}, err
 }
 
 // check mounts a cut's image afresh: what has its final name is whole, and what the journal called proven is all there.
@@ -119,7 +156,7 @@ func TestInvariant8PowerCutsOfADrive(t *testing.T) {
 		total = n
 	}
 	rng := rand.New(rand.NewPCG(uint64(total), 9))
-	done, proven, whole, some := 0, 0, 0, 0
+	done, proven, copying, whole, some := 0, 0, 0, 0, 0
 	for done < total {
 		r := &robot{station: newStation(t)}
 		r.begin()
@@ -146,6 +183,9 @@ func TestInvariant8PowerCutsOfADrive(t *testing.T) {
 			if c.proven {
 				proven++
 			}
+			if c.copying {
+				copying++
+			}
 			if err := os.Remove(c.img); err != nil {
 				t.Fatal(err)
 			}
@@ -155,6 +195,7 @@ func TestInvariant8PowerCutsOfADrive(t *testing.T) {
 		r.shuttle.umount()
 	}
 	t.Logf("figure: power cuts of a drive in a shift = %d", done)
+	t.Logf("figure: of them in the middle of the copy = %d", copying)
 	t.Logf("figure: of them after the journal said proven = %d", proven)
 	t.Logf("%d with all files under their names, %d with some", whole, some)
 }
