@@ -121,7 +121,7 @@ func (r *robot) shift() *procedure.Shift {
 }
 
 // work answers until the shift is closed, or the time is up, or a while after so many lines of output, then kills the
-// program. It says whether it was killed. What it answered and heard stands in ack, also what was still in the pipe.
+// program; without a while right at that line, whatever it asks. It says whether it was killed. What it answered and heard stands in ack, also what was still in the pipe.
 func (r *robot) work(limit time.Duration, lines int, while time.Duration) bool {
 	r.ack = &acknowledged{}
 	end := time.After(limit)
@@ -130,13 +130,15 @@ func (r *robot) work(limit time.Duration, lines int, while time.Duration) bool {
 			end = time.After(while)
 		}
 		l, ok := r.p.nextLine(end)
-		if !ok {
+		if ok {
+			r.hear(l)
+		}
+		if !ok || n+1 == lines && while == 0 {
 			_ = r.p.cmd.Process.Kill()
 			<-r.p.done
 			r.drain()
 			return true
 		}
-		r.hear(l)
 		if strings.Contains(l, "waiting for the card") && !r.card.mounted {
 			r.card.mount()
 		}
