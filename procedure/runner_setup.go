@@ -195,6 +195,8 @@ func (r *Runner) addDestination(v string) error {
 			Do: "check the path, or choose another.", Cause: Plain(err.Error())}
 		if ge := asGuard(err); ge != nil && ge.Kind == guard.KindGone {
 			n.What = clip(abs, 40) + " is not there."
+		} else if ge != nil && ge.Kind == guard.KindStalled {
+			n.What, n.Do = clip(abs, 40)+" does not answer.", "a drive that wakes up needs a moment: try again. Then cable and power, or another drive."
 		} else if ge != nil {
 			n = FaultNotice("", ge)
 		}

@@ -85,8 +85,12 @@ func (m *Media) Probe(_ context.Context, path string) (guard.Volume, error) {
 	if !st.IsDir() {
 		return fault(guard.KindDenied, errors.New("not a folder"))
 	}
-	v, err := m.Identify(path)
-	if err != nil {
+	v, err := m.awake(path)
+	switch kind := kindOf(err); {
+	case err == nil:
+	case kind == guard.KindStalled, kind == guard.KindDenied:
+		return fault(kind, err)
+	default:
 		return fault(guard.KindGone, err)
 	}
 	if v.ReadOnly {
@@ -101,6 +105,29 @@ func (m *Media) Probe(_ context.Context, path string) (guard.Volume, error) {
 		return fault(guard.KindWrite, err)
 	}
 	return v, nil
+}
+
+// wakes is how often a drive that does not answer is asked, each time as long as the identifier has patience: a disk that
+// sleeps needs several seconds until it turns. Own choice.
+const wakes = 4
+
+// awake tells what volume carries a path, and gives a sleeping drive time to wake up.
+func (m *Media) awake(path string) (v guard.Volume, err error) {
+	for range wakes {
+		if v, err = m.Identify(path); kindOf(err) != guard.KindStalled {
+			break
+		}
+	}
+	return v, err
+}
+
+// kindOf is the kind of an error of the media, 0 for none.
+func kindOf(err error) guard.Kind {
+	var ge *guard.Error
+	if errors.As(err, &ge) {
+		return ge.Kind
+	}
+	return 0
 }
 
 func (m *Media) job(p procedure.Plan) offload.Job {
