@@ -131,9 +131,9 @@ func openWords(s *procedure.Shift) string {
 // inBook is what the book has of the card itself.
 func inBook(r *procedure.Roll) string {
 	if r.Serial == "" {
-		return "Your book has no number of its card."
+		return "Your book: no number."
 	}
-	return "By your book its card has number " + procedure.Plain(r.Serial) + "."
+	return "Your book: card " + procedure.Plain(r.Serial) + "."
 }
 
 // tapes are those that hang in the book.
