@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"github.com/charmbracelet/lipgloss"
+	"github.com/charmbracelet/x/ansi"
 	"github.com/google/go-cmp/cmp"
 
 	"twobin/procedure"
@@ -243,3 +244,13 @@ func isColour(params string) bool {
 }
 
 func squeeze(s string) string { return strings.Join(strings.Fields(s), " ") }
+
+// Colour and bold change no character and no place: without them every screen reads the same.
+func TestColourMovesNothing(t *testing.T) {
+	t.Parallel()
+	for _, s := range scenes() {
+		if diff := cmp.Diff(s.draw(t, 80, 24, false), ansi.Strip(s.draw(t, 80, 24, true))); diff != "" {
+			t.Errorf("%s in colour (-without +with):\n%s", s.name, diff)
+		}
+	}
+}

@@ -1,6 +1,7 @@
 package screen
 
 import (
+	"regexp"
 	"slices"
 	"strings"
 
@@ -158,11 +159,14 @@ func (p page) lock(short bool) []string {
 	return out
 }
 
+// drawn is how a line begins that is drawn bold or in colour, with the margin after it.
+var drawn = regexp.MustCompile(`^((?:\x1b\[[0-9;]*m)+) +`)
+
 // flush takes the margin off lines, and leaves out empty ones.
 func flush(lines []string) []string {
 	var out []string
 	for _, l := range lines {
-		if l = strings.TrimSpace(l); l != "" {
+		if l = drawn.ReplaceAllString(strings.TrimSpace(l), "$1"); l != "" {
 			out = append(out, l)
 		}
 	}
