@@ -568,6 +568,16 @@ func TestShownLockGrowsOld(t *testing.T) {
 	if fresh() {
 		t.Error("61 s after the look it is shown as fresh; the limit is 60 s")
 	}
+	r.say("erase A001")
+	r.out.await(t, "too old")
+	r.ask("reseat.look", "l")
+	r.ask("erase.label", "erase A001")
+	r.out.await(t, "The card is empty")
+	for _, n := range r.runner.View().Notices {
+		if strings.Contains(n.Safe, "nothing was removed") {
+			t.Errorf("the card is empty, and yet it stands there: %+v", n)
+		}
+	}
 }
 
 // The whole name of the file that is asked about is as good as the part that is asked for: it stands nowhere else.

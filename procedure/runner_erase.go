@@ -136,6 +136,7 @@ func (r *Runner) eraseTyped(roll *Roll, v string) error {
 func (r *Runner) eraseEnded(l Label, done guard.Erased, err error, took time.Duration) {
 	if err == nil {
 		if r.record(l, EraseDone{Files: done.Files, Bytes: done.Bytes, TookMS: took.Milliseconds()}) == nil {
+			r.notices = nil // that nothing was removed, before, is not so any more
 			r.notify(Notice{Grade: "info", What: fmt.Sprintf("The card is empty: %s removed.", plural(done.Files, "file")), Do: "eject, pull it, hand it back."})
 		}
 		return

@@ -17,6 +17,7 @@ import (
 
 	"github.com/google/go-cmp/cmp"
 
+	"twobin/guard/device"
 	"twobin/procedure/sheet/harbour"
 )
 
@@ -277,10 +278,21 @@ func TestCreate(t *testing.T) {
 	t.Parallel()
 	dir := t.TempDir()
 	path := filepath.Join(dir, "s.csv")
-	if err := Create(path, func(w io.Writer) error { _, err := io.WriteString(w, "one"); return err }); err != nil {
+	left := filepath.Join(dir, device.TempName(path+"0")) // of a run that was killed
+	if err := os.WriteFile(left, []byte("hal"), 0o600); err != nil {
 		t.Fatal(err)
 	}
-	err := Create(path, func(w io.Writer) error { _, err := io.WriteString(w, "two"); return err })
+	err := Create(path, func(w io.Writer) error {
+		_, err := io.WriteString(w, "one")
+		if _, there := os.Lstat(path); !errors.Is(there, fs.ErrNotExist) {
+			t.Errorf("a file that is not whole yet has its name: %v", there)
+		}
+		return err
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	err = Create(path, func(w io.Writer) error { _, err := io.WriteString(w, "two"); return err })
 	if !errors.Is(err, fs.ErrExist) || !strings.Contains(err.Error(), "give another name") {
 		t.Errorf("over a file that is there: %v", err)
 	}
@@ -294,6 +306,19 @@ func TestCreate(t *testing.T) {
 	}
 	if _, err := os.Lstat(bad); !errors.Is(err, fs.ErrNotExist) {
 		t.Errorf("half a file was left: %v", err)
+	}
+	raced := filepath.Join(dir, "raced.csv") // another run is quicker
+	err = Create(raced, func(io.Writer) error { return os.WriteFile(raced, []byte("theirs"), 0o600) })
+	if b, rerr := os.ReadFile(raced); !errors.Is(err, fs.ErrExist) || string(b) != "theirs" {
+		t.Errorf("a name that was taken meanwhile: %v, %q, %v", err, b, rerr)
+	}
+	var names []string
+	all, err := os.ReadDir(dir)
+	for _, d := range all {
+		names = append(names, d.Name())
+	}
+	if diff := cmp.Diff([]string{filepath.Base(left), "raced.csv", "s.csv"}, names); diff != "" || err != nil {
+		t.Errorf("what is left, %v (-want +got):\n%s", err, diff)
 	}
 	if err := Create(filepath.Join(dir, "no", "s.csv"), func(io.Writer) error { return nil }); err == nil {
 		t.Error("a folder that is not there: no error")
