@@ -79,6 +79,8 @@ func isSlip(plan *Plan, l procedure.Label, ev procedure.Refused) bool {
 		return false
 	case ev.Asked == (procedure.CopyBegan{}).Name() && ev.Due == procedure.StepStart.String(): // too late, or too few drives
 		return false
+	case ev.Asked == (procedure.EraseBegan{}).Name() && ev.Due == procedure.StepErase.String(): // its look is too old
+		return false
 	case strings.HasPrefix(ev.Asked, "setup.") || strings.HasPrefix(ev.Asked, "close."):
 		return false
 	case strings.HasPrefix(ev.Asked, "answer "):

@@ -139,7 +139,7 @@ func (r *Result) take(plan *Plan, e procedure.Entry) {
 		switch erase := procedure.StepErase.String(); {
 		case isSlip(plan, e.Roll, ev):
 			r.Slips = append(r.Slips, slip)
-		case ev.Asked == erase && ev.Due == erase:
+		case (ev.Asked == erase || ev.Asked == (procedure.EraseBegan{}).Name()) && ev.Due == erase:
 			r.AtErase = append(r.AtErase, slip)
 		}
 	case procedure.DestLooked:

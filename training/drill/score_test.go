@@ -14,7 +14,9 @@ func TestRefusedAtTheErase(t *testing.T) {
 	const why = `"A002" is not the label of this roll.`
 	s := (&script{run: 1}).
 		add(a1, procedure.Refused{Asked: "erase", Due: "bin", Why: "bin is due."}).
-		add(a1, procedure.Refused{Asked: "erase", Due: "erase", Why: why})
+		add(a1, procedure.Refused{Asked: "erase", Due: "erase", Why: why}).
+		add(a1, procedure.Refused{Asked: "erase.began", Due: "erase", Why: "the look is too old"}).
+		add(a1, procedure.Refused{Asked: "copy.began", Due: "start", Why: "1 destination in use, 2 needed"})
 	r := Result{}
 	for _, e := range s.es {
 		r.take(&Plan{}, e)
@@ -22,14 +24,14 @@ func TestRefusedAtTheErase(t *testing.T) {
 	if len(r.Slips) != 1 || r.Slips[0].Due != "bin" {
 		t.Errorf("out of order: %+v, want the first one only", r.Slips)
 	}
-	if len(r.AtErase) != 1 || r.AtErase[0].Why != why {
-		t.Errorf("at the erase: %+v, want the second one only", r.AtErase)
+	if len(r.AtErase) != 2 || r.AtErase[0].Why != why {
+		t.Errorf("at the erase: %+v, want the second and the third one", r.AtErase)
 	}
 	var b strings.Builder
 	if err := Debrief(&b, Drill{}, r, Spans{}); err != nil {
 		t.Fatal(err)
 	}
-	for _, want := range []string{"refused at the erase, once; nothing was removed by it", "(A001): " + why, "read the label from the tape you kept"} {
+	for _, want := range []string{"refused at the erase, 2 times; nothing was removed by it", "(A001): " + why, "read the label from the tape you kept"} {
 		if !strings.Contains(b.String(), want) {
 			t.Errorf("the debrief lacks %q:\n%s", want, b.String())
 		}
