@@ -152,6 +152,10 @@ func checkChain(t *testing.T, dir string, chain []byte) {
 	}
 }
 
+// sheetEnds is what stands at the end of a whole log sheet: a row's end (RFC 4180), the end of a zip archive (PKWARE's
+// APPNOTE, 4.3.16), the end of a page.
+var sheetEnds = map[string]string{".csv": "\r\n", ".xlsx": "PK\x05\x06", ".html": "</html>"}
+
 // sheet reads the log sheet that the journal names. Another one may stand there of a run that was killed before it could
 // say so.
 func (r *robot) sheet(t *testing.T) (out []string) {
@@ -163,6 +167,16 @@ func (r *robot) sheet(t *testing.T) (out []string) {
 	data, err := os.ReadFile(s.Files[0])
 	if err != nil {
 		t.Fatal(err)
+	}
+	others, err := filepath.Glob(filepath.Join(r.home, "sheets", "*_sheet*"))
+	if err != nil || len(others) < len(s.Files) {
+		t.Errorf("log sheets: %v %v", others, err)
+	}
+	for _, name := range others { // what has its name is whole, whichever run wrote it
+		b, err := os.ReadFile(name)
+		if end, ok := sheetEnds[filepath.Ext(name)]; !ok || err != nil || !bytes.Contains(b[max(0, len(b)-64):], []byte(end)) {
+			t.Errorf("%s, %d bytes, is not whole: %v", name, len(b), err)
+		}
 	}
 	rows, err := csv.NewReader(bytes.NewReader(bytes.TrimPrefix(data, []byte("\ufeff")))).ReadAll()
 	if err != nil || len(rows) < 2 {
