@@ -48,14 +48,15 @@ func routineParts() []part {
 func crashParts() []part {
 	return []part{
 		{name: "crash: kills", pkg: "./procedure/command", run: "TestInvariant8KilledAtAnyMoment", env: "TWOBIN_KILLS", sizes: [3]int{10, 120, 1000},
-			figures: []want{{name: "kills", n: 1000}, {name: "whole shifts under kills", n: 100}}},
+			figures: []want{{name: "kills", n: 1000}, {name: "whole shifts under kills", n: 100},
+				{name: "events vouched for before a kill or an end, found again", n: 15_000}}},
 		{name: "crash: every write", pkg: "./procedure/journal", run: "TestInvariant8EveryWriteIsACrashPoint", env: "TWOBIN_WAYS",
 			sizes: [3]int{60, 500, 6000}, figures: []want{{name: "crash points of journal and proofs", n: 100},
 				{name: "disk states replayed", n: 15_000}, {name: "different disk states opened", n: 10_000}}},
 		{name: "crash: the journal cut", pkg: "./procedure/journal", run: "TestInvariant8(CutAtEveryByte|BlocksOfTheLastAppendLost)",
 			figures: []want{{name: "prefixes of a journal opened", n: 1000}, {name: "reorderings of an append's blocks opened", n: 500}}},
 		{name: "power cuts in a shift", pkg: "./procedure/command", run: "TestInvariant8PowerCutsOfADrive", env: "TWOBIN_CUTS", sizes: [3]int{8, 60, 500},
-			figures: []want{{name: "power cuts of a drive in a shift", n: 500}, {name: "of them after the journal said proven", n: 100}}},
+			figures: []want{{name: "power cuts of a drive in a shift", n: 500}, {name: "of them in the middle of the copy", n: 150}, {name: "of them after the journal said proven", n: 100}}},
 		{name: "power cuts of a cache", pkg: "./guard/offload", run: "TestPowerCut", env: "TWOBIN_CUTS", sizes: [3]int{1, 60, 500},
 			figures: []want{{name: "power cuts of a drive with a cache", n: 500}}},
 	}
