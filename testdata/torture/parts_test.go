@@ -56,7 +56,8 @@ func crashParts() []part {
 		{name: "crash: the journal cut", pkg: "./procedure/journal", run: "TestInvariant8(CutAtEveryByte|BlocksOfTheLastAppendLost)",
 			figures: []want{{name: "prefixes of a journal opened", n: 1000}, {name: "reorderings of an append's blocks opened", n: 500}}},
 		{name: "power cuts in a shift", pkg: "./procedure/command", run: "TestInvariant8PowerCutsOfADrive", env: "TWOBIN_CUTS", sizes: [3]int{8, 60, 500},
-			figures: []want{{name: "power cuts of a drive in a shift", n: 500}, {name: "of them in the middle of the copy", n: 150}, {name: "of them after the journal said proven", n: 100}}},
+			figures: []want{{name: "power cuts of a drive in a shift", n: 500}, {name: "of them in the middle of the copy", n: 150},
+				{name: "of them after the journal said proven", n: 100}}},
 		{name: "power cuts of a cache", pkg: "./guard/offload", run: "TestPowerCut", env: "TWOBIN_CUTS", sizes: [3]int{1, 60, 500},
 			figures: []want{{name: "power cuts of a drive with a cache", n: 500}}},
 	}
