@@ -68,7 +68,9 @@ var implied = []struct {
 	{regexp.MustCompile(`^\[`), procedure.RunBegan{}, nil, false},
 	{regexp.MustCompile(`^\[setup\.camera\]`), procedure.ShiftOpened{}, nil, true},
 	{regexp.MustCompile(`^\[setup\.camera\]`), procedure.DestinationSet{}, nil, true},
+	{regexp.MustCompile(`^\[setup\.camera\]`), procedure.DestinationSet{}, []procedure.Event{procedure.DestinationSet{}}, true}, // the second drive
 	{regexp.MustCompile(`^reader: seated|^waiting: reading the card`), procedure.CardSeated{}, []procedure.Event{procedure.TapeMoved{}, procedure.RollTaken{}}, false},
+	{regexp.MustCompile(`^\[start\.go\]`), procedure.CardSeated{}, []procedure.Event{procedure.TapeMoved{}}, false},
 	{regexp.MustCompile(`^\[start\.go\]|^-- step 4 `), procedure.CardScanned{}, []procedure.Event{procedure.TapeMoved{}, procedure.CardSeated{}}, false},
 	{regexp.MustCompile(`^copy: |^reader: copying|^-- step 5 `), procedure.CopyBegan{}, []procedure.Event{procedure.CardScanned{}}, false},
 	{regexp.MustCompile(`^\[pull\.desk\]|^reader: copied`), procedure.CopyProven{}, []procedure.Event{procedure.CopyBegan{}}, false},
@@ -92,7 +94,7 @@ var implied = []struct {
 // no is what the program says when it may not have taken an answer; harmless are notices that are no such thing.
 var (
 	no       = regexp.MustCompile(`^(look|stop|refused|failed|typed too early)\b`)
-	harmless = regexp.MustCompile(`belong to A001|The lock is closed`)
+	harmless = regexp.MustCompile(`belong to A001|The lock is closed|Ask the camera department`)
 )
 
 // answer notes what is going to be said to the program.
