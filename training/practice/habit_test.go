@@ -81,7 +81,7 @@ func TestHabits(t *testing.T) {
 				t.Error("no drill of this test teaches it")
 			}
 			for _, k := range h.shown {
-				if met[k] && !found[k] {
+				if met[k] && !found[k] && !testing.Short() { // one seed says nothing of every kind
 					t.Errorf("%s was met, and always handled right", k)
 				}
 			}
