@@ -9,7 +9,7 @@ package media
 import (
 	"context"
 	"errors"
-	"fmt"
+	"io/fs"
 	"log/slog"
 	"math/rand/v2"
 	"os"
@@ -96,15 +96,51 @@ func (m *Media) Probe(_ context.Context, path string) (guard.Volume, error) {
 	if v.ReadOnly {
 		return fault(guard.KindReadOnly, errors.New("mounted read-only"))
 	}
-	name := filepath.Join(path, device.TempName(fmt.Sprintf("probe-%d", os.Getpid())))
-	f, err := os.OpenFile(name, os.O_CREATE|os.O_EXCL|os.O_WRONLY, 0o600)
-	if err != nil {
-		return fault(guard.KindDenied, err)
-	}
-	if err := errors.Join(f.Close(), os.Remove(name)); err != nil {
-		return fault(guard.KindWrite, err)
+	if kind, err := tryWriting(path); err != nil {
+		return fault(kind, err)
 	}
 	return v, nil
+}
+
+const (
+	// probeName is what the probe's file is named after. It is the same in every run: one that a killed run left is met
+	// again, because that destination was not taken into use and is probed once more.
+	probeName = "probe of a destination"
+	probes    = 100 // how often it may be there already: others may probe at the same moment
+)
+
+// tryWriting makes an empty file and takes it away again. An empty one that is there already is taken away first.
+func tryWriting(path string) (guard.Kind, error) {
+	name := filepath.Join(path, device.TempName(probeName))
+	var err error
+	for range probes {
+		var f *os.File
+		f, err = os.OpenFile(name, os.O_CREATE|os.O_EXCL|os.O_WRONLY, 0o600)
+		if err == nil {
+			if err := errors.Join(f.Close(), takeAway(name)); err != nil {
+				return guard.KindWrite, err
+			}
+			return 0, nil
+		}
+		if !errors.Is(err, fs.ErrExist) {
+			break
+		}
+		if st, serr := os.Lstat(name); serr == nil && (!st.Mode().IsRegular() || st.Size() > 0) {
+			break // nothing of ours
+		}
+		if rerr := takeAway(name); rerr != nil {
+			return guard.KindWrite, rerr
+		}
+	}
+	return guard.KindDenied, err
+}
+
+// takeAway removes the probe's file, if nobody else did.
+func takeAway(name string) error {
+	if err := os.Remove(name); !errors.Is(err, fs.ErrNotExist) {
+		return err
+	}
+	return nil
 }
 
 // wakes is how often a drive that does not answer is asked, each time as long as the identifier has patience: a disk that

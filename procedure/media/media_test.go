@@ -2,10 +2,13 @@ package media
 
 import (
 	"errors"
+	"os"
 	"path/filepath"
+	"sync"
 	"testing"
 
 	"twobin/guard"
+	"twobin/guard/device"
 )
 
 // sleeper does not answer until it was asked often enough.
@@ -33,5 +36,46 @@ func TestProbeWaitsForASleepingDrive(t *testing.T) {
 	}
 	if _, err := New(Options{Ident: &sleeper{}}).Probe(t.Context(), filepath.Join(t.TempDir(), "none")); kindOf(err) != guard.KindGone {
 		t.Errorf("a folder that is not there: %v", err)
+	}
+}
+
+// A run that is killed while it probes leaves an empty file: the next probe takes it away, and nothing that has bytes.
+func TestProbeTakesAwayWhatAKilledOneLeft(t *testing.T) {
+	t.Parallel()
+	for _, left := range []string{"", "bytes"} {
+		dir := t.TempDir()
+		name := filepath.Join(dir, device.TempName(probeName))
+		if err := os.WriteFile(name, []byte(left), 0o600); err != nil {
+			t.Fatal(err)
+		}
+		_, err := New(Options{Ident: &sleeper{}}).Probe(t.Context(), dir)
+		want, kind := 0, guard.Kind(0)
+		if left != "" {
+			want, kind = 1, guard.KindDenied
+		}
+		if all, rerr := os.ReadDir(dir); kindOf(err) != kind || len(all) != want || rerr != nil {
+			t.Errorf("with %q left: %v, want kind %v; then %d names (%v), want %d", left, err, kind, len(all), rerr, want)
+		}
+	}
+}
+
+// Many probes of one folder at the same moment do not get in each other's way.
+func TestProbesAtTheSameMoment(t *testing.T) {
+	t.Parallel()
+	dir := t.TempDir()
+	var wg sync.WaitGroup
+	for range 4 {
+		wg.Go(func() {
+			for range 50 {
+				if _, err := New(Options{Ident: &sleeper{}}).Probe(t.Context(), dir); err != nil {
+					t.Error(err)
+					return
+				}
+			}
+		})
+	}
+	wg.Wait()
+	if all, err := os.ReadDir(dir); len(all) > 0 || err != nil {
+		t.Errorf("left: %v %v", all, err)
 	}
 }
