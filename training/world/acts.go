@@ -53,8 +53,12 @@ func (w *World) Act(text string) error {
 		listing, arg = w.listing(drive, roll, asked(desk.View(), folder)), drive
 	}
 	if name == drill.ActAsk {
+		prompt := ""
+		if p := desk.View().Prompt; p != nil {
+			prompt = p.ID
+		}
 		w.mu.Lock()
-		arg = w.scene.open()
+		arg = w.scene.open(prompt)
 		w.mu.Unlock()
 	}
 	if err := desk.Record(roll, procedure.Incident{Kind: drill.ActKind, ID: name, Text: arg}); err != nil {

@@ -111,7 +111,7 @@ func (s *Scene) act(name, text string) []Deed {
 		s.ringing = nil
 	case drill.ActAsk:
 		if !drill.SaysWhich(text) { // a journal of an older version
-			text = s.open()
+			text = s.open("")
 		}
 		s.ask(text)
 	case drill.ActGive:
@@ -140,15 +140,31 @@ func (s *Scene) act(name, text string) []Deed {
 	return nil
 }
 
-// open is the ID of the incident that the camera department speaks of when somebody asks now: the newest in the plan's
-// order that has begun and was not spoken of; [drill.AskedNone] for none.
-func (s *Scene) open() string {
+// open is the ID of the incident that the camera department speaks of when somebody asks now, of those that have begun
+// and were not spoken of: first what the question on the screen is about, a missing number, the card that is held out or the
+// roll in the hand; then the newest in the plan's order; [drill.AskedNone] for none. prompt is the question's ID.
+func (s *Scene) open(prompt string) string {
+	about := func(drill.Planned) bool { return false }
+	waiting, roll := s.Waiting(), s.shift.InLane(lane)
+	switch {
+	case prompt == "receive.gap":
+		about = func(i drill.Planned) bool { return i.Kind == drill.Skip }
+	case roll != nil:
+		about = func(i drill.Planned) bool { return i.Roll == roll.Label }
+	case len(waiting) > 0:
+		about = func(i drill.Planned) bool { return i.Roll == waiting[0].Label && i.Kind != drill.Skip }
+	}
+	best := drill.AskedNone
 	for _, i := range slices.Backward(s.plan.Incidents) {
-		if s.begun[i.ID] && !s.asked[i.ID] && i.Reply != "" && !rings(i.Kind) {
+		switch {
+		case !s.begun[i.ID] || s.asked[i.ID] || i.Reply == "" || rings(i.Kind):
+		case about(i):
 			return i.ID
+		case best == drill.AskedNone:
+			best = i.ID
 		}
 	}
-	return drill.AskedNone
+	return best
 }
 
 // ask puts the question of an incident to the camera department. What they put right is right from then on.

@@ -248,10 +248,10 @@ func TestAskSaysWhich(t *testing.T) {
 	s.happened(procedure.Incident{Kind: string(drill.LabelDiffers), ID: "i1"})
 	s.happened(procedure.Incident{Kind: string(drill.Lacks), ID: "i2"})
 	for _, want := range []struct{ id, card, tape string }{{"i2", "A011", "B001"}, {"i1", "A001", "B001"}, {drill.AskedNone, "A001", "B001"}} {
-		if got := s.open(); got != want.id {
+		if got := s.open(""); got != want.id {
 			t.Errorf("asked now, it is about %q, want %q", got, want.id)
 		}
-		s.act(drill.ActAsk, s.open())
+		s.act(drill.ActAsk, s.open(""))
 		if a, b := s.fact("A001").OnCard, s.fact("B001").OnTape; a != want.card || b != want.tape {
 			t.Errorf("after %s the card reads %q, the tape %q", want.id, a, b)
 		}
@@ -270,6 +270,37 @@ func TestAskSaysWhich(t *testing.T) {
 	if err := w.Act("ask about it"); err != nil || len(desk.acts) != 1 || desk.acts[0].Text != drill.AskedNone {
 		t.Errorf("journaled: %+v, %v", desk.acts, err)
 	}
+}
+
+// Who asks is told of what is before them, not of the newest thing: the missing number, the card that is held out, the roll
+// in the hand.
+func TestAskIsAboutWhatIsAtHand(t *testing.T) {
+	t.Parallel()
+	s := NewScene(&drill.Plan{
+		Rolls: []drill.Roll{{Label: "A001"}, {Label: "A003"}, {Label: "B001"}, {Label: "C001"}},
+		Incidents: []drill.Planned{
+			{ID: "i1", Kind: drill.LabelDiffers, Roll: "A001", Reply: "It is A001."}, {ID: "i2", Kind: drill.Skip, Roll: "A003", Other: "A002", Reply: "In the car."},
+			{ID: "i3", Kind: drill.Lacks, Roll: "B001", Reply: "Here."}, {ID: "i4", Kind: drill.Unformatted, Roll: "C001", Reply: "Thank you."},
+		},
+	}, Pace{})
+	for _, i := range s.plan.Incidents {
+		s.begun[i.ID] = true
+	}
+	check := func(when, prompt, want string) {
+		t.Helper()
+		if got := s.open(prompt); got != want {
+			t.Errorf("%s it is about %s, want %s", when, got, want)
+		}
+	}
+	check("at rest", "next", "i4")
+	check("at the gap", "receive.gap", "i2")
+	s.facts[2].Here = true
+	check("with B001 held out", "receive.bin", "i3")
+	check("at the gap, with B001 held out", "receive.gap", "i2")
+	s.shift.Rolls["A001"], s.shift.Lanes = &procedure.Roll{Label: "A001"}, map[int]*procedure.Lane{lane: {Roll: "A001"}}
+	check("with A001 in the hand", "pick.card", "i1")
+	s.asked["i1"] = true
+	check("with A001 in the hand, asked", "pick.card", "i4")
 }
 
 // A call that comes when its step is over is dropped: nothing is journaled of it.
