@@ -29,15 +29,16 @@ type Player struct {
 	files   string
 	size    string
 	code    string
-	lacking string // what the card that arrives comes without
-	made    string // the label that was made up
-	top     string // what is written on the card in the hand, if it is not the first of the bin
+	lacking string                  // what the card that arrives comes without
+	erases  map[procedure.Label]int // how often a roll was taken for its erase
+	made    string                  // the label that was made up
+	top     string                  // what is written on the card in the hand, if it is not the first of the bin
 	looks   int
 }
 
 // NewPlayer makes a player for a session.
 func NewPlayer(s *Session, h Habits) *Player {
-	return &Player{s: s, habits: h, used: map[string]bool{}, done: map[string]bool{}}
+	return &Player{s: s, habits: h, used: map[string]bool{}, erases: map[procedure.Label]int{}, done: map[string]bool{}}
 }
 
 // think is how long the player takes for an answer.

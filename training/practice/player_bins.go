@@ -84,7 +84,9 @@ func (p *Player) next(v procedure.View, eyes world.Eyes) Move {
 			return p.do(drill.ActSwap, "A drive is not there, and the erase asks for it. You take another cable.")
 		}
 		_, wentOn := p.s.plan.WentOn(l, s)
-		if r := s.Roll(l); slices.Contains(eyes.Erase, l) && !r.Erased && !r.Partly && !wentOn {
+		if r := s.Roll(l); slices.Contains(eyes.Erase, l) && !r.Erased && !r.Partly && !wentOn && p.once(fmt.Sprint("erase ", l, r.Pass, p.erases[l])) {
+			const most = 5 // a lock that stays closed will not open for the next try
+			p.erases[l] = min(p.erases[l]+1, most)
 			return p.answer(v, "e", "")
 		}
 		return p.answer(v, "r", "")

@@ -160,11 +160,18 @@ func (s *Scene) open(prompt string) string {
 		case !s.begun[i.ID] || s.asked[i.ID] || i.Reply == "" || rings(i.Kind):
 		case about(i):
 			return i.ID
+		case i.Kind == drill.LabelDiffers && !s.held(i.Roll): // nobody has noticed: it lies in the bin
 		case best == drill.AskedNone:
 			best = i.ID
 		}
 	}
 	return best
+}
+
+// held: a roll of the plan is on hold.
+func (s *Scene) held(l procedure.Label) bool {
+	r := s.shift.Rolls[l]
+	return r != nil && r.Held != nil
 }
 
 // ask puts the question of an incident to the camera department. What they put right is right from then on.

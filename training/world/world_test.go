@@ -247,6 +247,7 @@ func TestAskSaysWhich(t *testing.T) {
 	s := NewScene(p, Pace{})
 	s.happened(procedure.Incident{Kind: string(drill.LabelDiffers), ID: "i1"})
 	s.happened(procedure.Incident{Kind: string(drill.Lacks), ID: "i2"})
+	s.shift.Rolls["A001"] = &procedure.Roll{Label: "A001", Held: &procedure.Hold{Reason: "they differ"}}
 	for _, want := range []struct{ id, card, tape string }{{"i2", "A011", "B001"}, {"i1", "A001", "B001"}, {drill.AskedNone, "A001", "B001"}} {
 		if got := s.open(""); got != want.id {
 			t.Errorf("asked now, it is about %q, want %q", got, want.id)
@@ -293,6 +294,11 @@ func TestAskIsAboutWhatIsAtHand(t *testing.T) {
 		}
 	}
 	check("at rest", "next", "i4")
+	s.asked["i4"], s.asked["i3"], s.asked["i2"] = true, true, true
+	check("with A001 in the bin, not looked at", "next", drill.AskedNone)
+	s.shift.Rolls["A001"] = &procedure.Roll{Label: "A001", Held: &procedure.Hold{Reason: "x"}}
+	check("with A001 on hold", "next", "i1")
+	s.asked = map[string]bool{}
 	check("at the gap", "receive.gap", "i2")
 	s.facts[2].Here = true
 	check("with B001 held out", "receive.bin", "i3")
