@@ -45,8 +45,8 @@ func Debrief(w io.Writer, d Drill, r Result, earlier Spans) error {
 	r.tellRight(p)
 	r.tellWrong(p)
 	r.tellSlips(p)
-	r.tellMisread(p)
-	r.tellAtErase(p)
+	r.tellEach(p, r.Misread, "read otherwise than it stands there, %s", "open the drive, or the book, and read it from there; an answer from memory is no look.")
+	r.tellEach(p, r.AtErase, "refused at the erase, %s; nothing was removed by it", "read the label from the tape you kept; not sure: put back.")
 	r.tellTimes(p, earlier)
 	_, err := io.WriteString(w, p.b.String())
 	return err
@@ -124,18 +124,6 @@ func (r *Result) tellRight(p *page) {
 	}
 }
 
-// tellMisread: what was answered at a look or a count, and was something else.
-func (r *Result) tellMisread(p *page) {
-	if len(r.Misread) == 0 {
-		return
-	}
-	p.head("read otherwise than it stands there, %s", times(len(r.Misread)))
-	for _, s := range r.Misread {
-		p.line(2, "%s%s: %s", clock(s.At, r.Began), about(s.Roll), sentence(s.Why))
-	}
-	p.line(4, "do: open the drive, or the book, and read it from there; an answer from memory is no look.")
-}
-
 // tellWrong: what did not, with moment, reason, and what to do.
 func (r *Result) tellWrong(p *page) {
 	met, told := 0, false
@@ -181,16 +169,16 @@ func (r *Result) tellSlips(p *page) {
 	}
 }
 
-// tellAtErase: what was typed at the erase and did not erase.
-func (r *Result) tellAtErase(p *page) {
-	if len(r.AtErase) == 0 {
+// tellEach: single moments under one head, and what to do; nothing when there are none. The head has a place for how often.
+func (r *Result) tellEach(p *page, slips []Slip, head, do string) {
+	if len(slips) == 0 {
 		return
 	}
-	p.head("refused at the erase, %s; nothing was removed by it", times(len(r.AtErase)))
-	for _, s := range r.AtErase {
+	p.head(head, times(len(slips)))
+	for _, s := range slips {
 		p.line(2, "%s%s: %s", clock(s.At, r.Began), about(s.Roll), sentence(s.Why))
 	}
-	p.line(4, "do: read the label from the tape you kept; not sure: put back.")
+	p.line(4, "do: %s", do)
 }
 
 func times(n int) string {

@@ -57,6 +57,9 @@ func (p *Player) receive(v procedure.View, what string, eyes world.Eyes) Move {
 	return p.answer(v, eyes.Said, "")
 }
 
+// mostErases is how often a roll is taken for its erase: a lock that stays closed will not open for the next try.
+const mostErases = 6
+
 // next decides at the question that has no roll under way.
 func (p *Player) next(v procedure.View, eyes world.Eyes) Move {
 	s := p.s.Shift()
@@ -84,9 +87,8 @@ func (p *Player) next(v procedure.View, eyes world.Eyes) Move {
 			return p.do(drill.ActSwap, "A drive is not there, and the erase asks for it. You take another cable.")
 		}
 		_, wentOn := p.s.plan.WentOn(l, s)
-		if r := s.Roll(l); slices.Contains(eyes.Erase, l) && !r.Erased && !r.Partly && !wentOn && p.once(fmt.Sprint("erase ", l, r.Pass, p.erases[l])) {
-			const most = 5 // a lock that stays closed will not open for the next try
-			p.erases[l] = min(p.erases[l]+1, most)
+		if r := s.Roll(l); slices.Contains(eyes.Erase, l) && !r.Erased && !r.Partly && !wentOn && p.erases[l] < mostErases {
+			p.erases[l]++
 			return p.answer(v, "e", "")
 		}
 		return p.answer(v, "r", "")
