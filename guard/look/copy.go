@@ -76,7 +76,7 @@ type visit struct {
 
 // run finds out what can be found out.
 func (v *visit) run() {
-	volume, err := v.req.Ident.Identify(v.c.Path)
+	volume, err := v.req.carrier(v.c.Path)
 	v.tick()
 	if err != nil {
 		v.found.Err = err.Error()

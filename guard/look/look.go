@@ -175,7 +175,17 @@ func (r *Request) card(ctx context.Context, l *guard.Look) {
 
 // identify asks for the volume at path, with a limit.
 func (r *Request) identify(ctx context.Context, path string) (guard.Volume, error) {
-	return patiently(ctx, r.Patience, func(context.Context, func()) (guard.Volume, error) { return r.Ident.Identify(path) })
+	return patiently(ctx, r.Patience, func(context.Context, func()) (guard.Volume, error) { return r.carrier(path) })
+}
+
+// carrier asks for the volume at path, and says in one way that a drive is silent, whoever's limit was over.
+func (r *Request) carrier(path string) (guard.Volume, error) {
+	v, err := r.Ident.Identify(path)
+	var known *guard.Error
+	if errors.As(err, &known) && known.Kind == guard.KindStalled {
+		err = errSilent
+	}
+	return v, err
 }
 
 // sameStill asks once more which volume is at a copy's path.

@@ -92,7 +92,11 @@ func (c *checker) identity(item, path string, want guard.Volume) *guard.Error {
 	}
 	var is guard.Volume
 	err := c.ward.aside(c.job.patience(), func() (err error) { is, err = c.job.Ident.Identify(path); return err })
-	if err == nil && is.ID != want.ID {
+	var known *guard.Error
+	switch {
+	case errors.As(err, &known): // it knows the path; the operator knows the drive by its name
+		return &guard.Error{Op: "check", Item: item, Kind: known.Kind, Err: known.Err}
+	case err == nil && is.ID != want.ID:
 		err = fmt.Errorf("%w: %s is there, not %s", errGone, is.ID, want.ID)
 	}
 	if err != nil {

@@ -2,13 +2,17 @@ package offload
 
 import (
 	"crypto/sha256"
+	"errors"
+	"maps"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 
 	"github.com/google/go-cmp/cmp"
 
+	"twobin/guard"
 	"twobin/guard/device"
 )
 
@@ -75,6 +79,57 @@ func TestRunResumesAndCleansUp(t *testing.T) {
 	for _, target := range job.Targets {
 		if diff := cmp.Diff(tree(t, src), tree(t, rolled(target, ""))); diff != "" {
 			t.Errorf("%s (-card +copy):\n%s", target.Name, diff)
+		}
+	}
+}
+
+// identOf answers by path; a path that it does not know is a drive that is silent.
+type identOf map[string]guard.Volume
+
+func (i identOf) Identify(path string) (guard.Volume, error) {
+	if v, ok := i[path]; ok {
+		return v, nil
+	}
+	return guard.Volume{}, &guard.Error{Op: "identify", Path: path, Kind: guard.KindStalled, Err: errors.New("no answer")}
+}
+
+// TestCheckAsksWhoIsThere: another volume at the place of the card or of a drive is refused before the first byte, a
+// silent one is told as silent, and both by the name that the operator knows.
+func TestCheckAsksWhoIsThere(t *testing.T) {
+	t.Parallel()
+	src, dst := t.TempDir(), folderSet(t, 2)
+	cardTree(t, src)
+	job := plainJob(t, src, dst...)
+	job.Source.ID, job.Targets[0].Volume.ID, job.Targets[1].Volume.ID = "card", "one", "two"
+	good := identOf{src: {ID: "card"}, dst[0]: {ID: "one"}, dst[1]: {ID: "two"}}
+	type seen struct {
+		item string
+		kind guard.Kind
+	}
+	for name, c := range map[string]struct {
+		at   string
+		is   *guard.Volume
+		want []seen
+	}{
+		"as set up":     {dst[0], &guard.Volume{ID: "one"}, nil},
+		"other drive":   {dst[0], &guard.Volume{ID: "three"}, []seen{{"DRIVE1", guard.KindGone}}},
+		"drives swap":   {dst[1], &guard.Volume{ID: "one"}, []seen{{"DRIVE2", guard.KindGone}}},
+		"unknown drive": {dst[1], &guard.Volume{}, []seen{{"DRIVE2", guard.KindGone}}},
+		"silent drive":  {dst[1], nil, []seen{{"DRIVE2", guard.KindStalled}}},
+		"other card":    {src, &guard.Volume{ID: "other"}, []seen{{card, guard.KindGone}}},
+		"silent card":   {src, nil, []seen{{card, guard.KindStalled}}},
+	} {
+		ident := maps.Clone(good)
+		if delete(ident, c.at); c.is != nil {
+			ident[c.at] = *c.is
+		}
+		job.Ident = ident
+		var got []seen
+		for _, err := range Check(t.Context(), job) {
+			got = append(got, seen{err.Item, err.Kind})
+		}
+		if !slices.Equal(got, c.want) {
+			t.Errorf("%s: Check = %v, want %v", name, got, c.want)
 		}
 	}
 }

@@ -15,6 +15,10 @@ import (
 // for an identity is answered from memory once a volume is mounted.
 const patience = 3 * time.Second
 
+// WakeUp is the patience with a drive that is only asked once, by a command that cannot ask again: as long as a disk that
+// sleeps may need until it turns. Own choice.
+const WakeUp = 12 * time.Second
+
 // Identifier says which volume carries a path, without watching anything. The zero value knows no reader folders and
 // is ready to use.
 type Identifier struct {

@@ -246,7 +246,7 @@ func (c *Copy) job(ctx context.Context, a *App, s *source, policy guard.Policy) 
 			return nil, &Exit{Code: CodeFailed, Err: fmt.Errorf("%s lacks %s, which its hash list has; nothing was copied. Read another copy", s.base, procedure.Plain(p))}
 		}
 	}
-	ident := &watch.Identifier{}
+	ident := &watch.Identifier{Patience: watch.WakeUp}
 	vol, err := ident.Identify(s.path)
 	if err != nil {
 		return nil, &Exit{Code: CodeFailed, Err: err}

@@ -64,6 +64,9 @@ func New(o Options) *Media {
 	if o.Rand == nil { // seeded by the system: which files are hashed again must not be foreseeable
 		o.Rand = rand.New(rand.NewPCG(rand.Uint64(), rand.Uint64()))
 	}
+	if o.Ident != nil {
+		o.Ident = patient{o.Ident}
+	}
 	return &Media{Identifier: o.Ident, o: o}
 }
 
@@ -85,7 +88,7 @@ func (m *Media) Probe(_ context.Context, path string) (guard.Volume, error) {
 	if !st.IsDir() {
 		return fault(guard.KindDenied, errors.New("not a folder"))
 	}
-	v, err := m.awake(path)
+	v, err := m.Identify(path)
 	switch kind := kindOf(err); {
 	case err == nil:
 	case kind == guard.KindStalled, kind == guard.KindDenied:
@@ -141,20 +144,6 @@ func takeAway(name string) error {
 		return err
 	}
 	return nil
-}
-
-// wakes is how often a drive that does not answer is asked, each time as long as the identifier has patience: a disk that
-// sleeps needs several seconds until it turns. Own choice.
-const wakes = 4
-
-// awake tells what volume carries a path, and gives a sleeping drive time to wake up.
-func (m *Media) awake(path string) (v guard.Volume, err error) {
-	for range wakes {
-		if v, err = m.Identify(path); kindOf(err) != guard.KindStalled {
-			break
-		}
-	}
-	return v, err
 }
 
 // kindOf is the kind of an error of the media, 0 for none.
@@ -292,6 +281,8 @@ func (m *Media) present(ctx context.Context, d procedure.Destination) error {
 		return errNoAnswer
 	case a := <-got:
 		switch {
+		case kindOf(a.err) == guard.KindStalled:
+			return errNoAnswer
 		case a.err != nil:
 			m.o.Log.Info("last look", "destination", d.Name, "err", a.err)
 			return errNotMounted

@@ -6,19 +6,24 @@ import (
 	"path/filepath"
 	"sync"
 	"testing"
+	"time"
 
 	"twobin/guard"
 	"twobin/guard/device"
+	"twobin/procedure"
 )
 
 // sleeper does not answer until it was asked often enough.
-type sleeper struct{ asleep, asked int }
+type sleeper struct {
+	asleep, asked int
+	id            string
+}
 
 func (s *sleeper) Identify(path string) (guard.Volume, error) {
 	if s.asked++; s.asked <= s.asleep {
 		return guard.Volume{}, &guard.Error{Op: "identify", Item: path, Kind: guard.KindStalled, Err: errors.New("no answer within 3s")}
 	}
-	return guard.Volume{Mount: path, Disk: "sda"}, nil
+	return guard.Volume{ID: s.id, Mount: path, Disk: "sda"}, nil
 }
 
 // A drive that sleeps is waited for; one that never answers is told as such, and not as one that is not there.
@@ -55,6 +60,33 @@ func TestProbeTakesAwayWhatAKilledOneLeft(t *testing.T) {
 		}
 		if all, rerr := os.ReadDir(dir); kindOf(err) != kind || len(all) != want || rerr != nil {
 			t.Errorf("with %q left: %v, want kind %v; then %d names (%v), want %d", left, err, kind, len(all), rerr, want)
+		}
+	}
+}
+
+// A destination that sleeps when the roll's copies are looked at is waited for too, however the look asks for it.
+func TestLooksWaitForASleepingDrive(t *testing.T) {
+	t.Parallel()
+	dir := t.TempDir()
+	if err := os.WriteFile(filepath.Join(dir, "A001C001.mov"), []byte("frames"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	vol, now := guard.Volume{ID: "raid", Mount: dir, Disk: "sda"}, time.Now()
+	d := procedure.Destination{Name: "RAID", Path: dir, Volume: vol}
+	file := guard.File{Entry: guard.Entry{Path: "A001C001.mov", Size: 6}}
+	p := &guard.Proof{Files: []guard.File{file}, Copies: []guard.Copy{{
+		Name: "RAID", Path: dir, Volume: vol, Honesty: guard.FromDevice, LastWrite: now, ReadFrom: now, Back: []guard.Back{{OK: true}},
+	}}}
+	for _, proof := range []*guard.Proof{nil, p} {
+		for _, c := range []struct {
+			asleep int
+			stands bool
+		}{{0, true}, {wakes - 1, true}, {wakes, false}} {
+			s := &sleeper{asleep: c.asleep, id: vol.ID}
+			err := New(Options{Ident: s}).Stand(t.Context(), d, proof)
+			if (err == nil) != c.stands || err != nil && err.Error() != errNoAnswer.Error() {
+				t.Errorf("with a proof %t, asleep for %d questions: %v", proof != nil, c.asleep, err)
+			}
 		}
 	}
 }

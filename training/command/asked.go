@@ -59,7 +59,7 @@ func (c *Practice) card(o *practice.Options) error {
 	if c.Show {
 		return usage("--show plays on a simulated card only: leave one of them out")
 	}
-	ident := &watch.Identifier{}
+	ident := &watch.Identifier{Patience: watch.WakeUp}
 	switch err := world.UsableCard(c.Reader, ident); {
 	case errors.Is(err, dummy.ErrNotMarked):
 		return usage("this is no practice card, nothing on it was touched; an empty card becomes one with: twobin dummy %s", procedure.Plain(c.Reader))

@@ -38,7 +38,7 @@ func (c *Dummy) Run(a *command.App) error {
 		return usage(fmt.Errorf("--size: %w", err))
 	}
 	if st, err := os.Stat(c.Path); err == nil && st.IsDir() { // else Prepare says what it is
-		if err := wholeVolume(&watch.Identifier{}, c.Path); err != nil {
+		if err := wholeVolume(&watch.Identifier{Patience: watch.WakeUp}, c.Path); err != nil {
 			return usage(fmt.Errorf("%s is %w", procedure.Plain(c.Path), err))
 		}
 	}

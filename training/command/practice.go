@@ -85,7 +85,7 @@ func (c *Practice) Run(a *command.App) error {
 	if err := c.card(&o); err != nil {
 		return err
 	}
-	if err := room(o, &watch.Identifier{}); err != nil {
+	if err := room(o, &watch.Identifier{Patience: watch.WakeUp}); err != nil {
 		return err
 	}
 	return c.run(a, o, book)
