@@ -35,6 +35,11 @@ type disk struct {
 	dirs  map[string]int // folders, by name
 }
 
+// writing are the calls that can change a file, a name or what is durable of them, and those by which a handle is come by.
+const writing = "openat,close,write,ftruncate,truncate,fsync,fdatasync,mkdirat,renameat,renameat2,unlinkat,mmap,fcntl," + // known
+	"open,openat2,creat,open_by_handle_at,dup,dup2,dup3,pwrite64,writev,pwritev,pwritev2,fallocate,mkdir,rmdir,rename,unlink,link,linkat,symlink,symlinkat," +
+	"mknod,mknodat,copy_file_range,sendfile,splice,sync,syncfs,msync,io_uring_setup"
+
 // recorder turns a trace into ops. It knows the calls that the journal and the proofs make, and fails at any other.
 type recorder struct {
 	t     *testing.T
@@ -85,9 +90,22 @@ func (r *recorder) call(name, args string, result int64) {
 	if result < 0 {
 		return
 	}
+	for i := range texts {
+		if h := r.open[fd]; strings.HasSuffix(name, "at") && h != nil && !filepath.IsAbs(string(texts[i])) {
+			texts[i] = []byte(filepath.Join(h.path, string(texts[i])))
+		}
+	}
 	switch name {
 	case "openat":
 		r.opened(string(texts[0]), args, int(result))
+	case "mmap": // of memory, most of them
+		if n, err := strconv.Atoi(strings.TrimSpace(append(strings.Split(args, ","), "", "", "", "", "")[4])); err == nil && r.open[n] != nil {
+			r.t.Fatalf("a file is written or read through memory: %s", args)
+		}
+	case "fcntl":
+		if r.open[fd] != nil && strings.Contains(args, "F_DUPFD") {
+			r.t.Fatalf("a handle is copied: %s", args)
+		}
 	case "close":
 		delete(r.open, fd)
 	case "write":
@@ -189,7 +207,7 @@ func traceScript(t *testing.T, base string, before map[string][]byte) (ops []op,
 	}
 	out := filepath.Join(t.TempDir(), "trace")
 	cmd := exec.Command("strace", "-f", "-qq", "-xx", "-s", "100000", "-e", "signal=none", "-e",
-		"trace=openat,close,write,pwrite64,writev,ftruncate,truncate,fallocate,fsync,fdatasync,mkdirat,renameat,renameat2,unlinkat,linkat,symlinkat", "-o", out, self)
+		"trace="+writing, "-o", out, self)
 	cmd.Env = append(os.Environ(), "TWOBIN_JOURNAL_SCRIPT="+base)
 	if b, err := cmd.CombinedOutput(); err != nil {
 		t.Fatalf("%v\n%s", err, b)
@@ -306,8 +324,42 @@ func (o op) variants() []int {
 type replayer struct {
 	t              *testing.T
 	base, into     string
+	whole, torn    []byte // the journal when all is done; the end that an earlier run had left
 	seen           map[[sha256.Size]byte]bool
 	states, points int
+}
+
+// acknowledged is the beginning of a journal up to the n-th line's end.
+func acknowledged(raw []byte, n int) []byte {
+	at := 0
+	for range n {
+		at += bytes.IndexByte(raw[at:], '\n') + 1
+	}
+	return raw[:at]
+}
+
+// kept looks, after the opening, that what was acknowledged stands there byte for byte, and that a torn end of before is
+// set aside, whole.
+func (r *replayer) kept(path string, acked int) {
+	got, err := os.ReadFile(path)
+	if err != nil || !bytes.HasPrefix(got, acknowledged(r.whole, acked)) {
+		r.t.Errorf("%d lines were acknowledged, and they are not as they were: %v", acked, err)
+	}
+	names, err := filepath.Glob(path + ".torn-*")
+	if err != nil {
+		r.t.Fatal(err)
+	}
+	found := len(r.torn) == 0
+	for _, name := range names {
+		aside, err := os.ReadFile(name)
+		if err != nil {
+			r.t.Fatal(err)
+		}
+		found = found || bytes.Equal(aside, r.torn)
+	}
+	if !found {
+		r.t.Errorf("the torn end of before is in none of %q", names)
+	}
 }
 
 // point replays a crash after the first n ops: everything flushed stands, and of the rest any part, in any order.
@@ -396,6 +448,7 @@ func (r *replayer) judge(d *disk, acked int) {
 	if len(lines)-1 < acked {
 		r.t.Errorf("%d lines were acknowledged, %d are there", acked, len(lines)-1)
 	}
+	r.kept(under(filepath.Join(r.base, "j")), acked)
 	for _, l := range lines {
 		var proven struct {
 			Proof string `json:"proof"`
@@ -446,6 +499,20 @@ func TestInvariant8EveryWriteIsACrashPoint(t *testing.T) {
 		}
 		ops, start := traceScript(t, base, before)
 		r := &replayer{t: t, base: base, into: filepath.Join(memoryDir(t), "state"), seen: map[[sha256.Size]byte]bool{}}
+		end := start.clone()
+		for _, o := range ops {
+			end.apply(o, 0)
+		}
+		raw := before[filepath.Join(base, "j")]
+		r.whole, r.torn = end.files[end.names[filepath.Join(base, "j")]], raw[bytes.LastIndexByte(raw, '\n')+1:]
+		if torn == (len(r.torn) == 0) {
+			t.Fatalf("torn before: %v, and the end is %q", torn, r.torn)
+		}
+		for name, file := range end.names {
+			if now, err := os.ReadFile(name); err != nil || !bytes.Equal(now, end.files[file]) {
+				t.Fatalf("the recording gives another %s than the one that was written: %v", filepath.Base(name), err)
+			}
+		}
 		rng := rand.New(rand.NewPCG(7, 8))
 		acks := 0
 		for n := range len(ops) + 1 {
