@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"path/filepath"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -151,8 +152,8 @@ func (r *Runner) volumeCame(v guard.Volume) {
 			}
 		}
 	}
-	roll := s.InLane(r.lane)
-	if roll != nil && (roll.Step == StepSeat || roll.Step == StepReseat) && roll.Seated == nil && r.isCard(v) && !s.isDest(v) {
+	roll, dest := s.InLane(r.lane), s.destOf(v)
+	if roll != nil && (roll.Step == StepSeat || roll.Step == StepReseat) && roll.Seated == nil && r.isCard(v) && dest == nil {
 		if err := r.record(roll.Label, CardSeated{Volume: v}); err != nil {
 			return
 		}
@@ -161,7 +162,11 @@ func (r *Runner) volumeCame(v guard.Volume) {
 		}
 		return
 	}
-	if s.isDest(v) || !s.Ready {
+	if dest != nil && s.uses(dest.Name) {
+		r.elsewhere(dest, v)
+		return
+	}
+	if !s.Ready {
 		return
 	}
 	if err := r.record(r.rollHere(), StrayVolume{Volume: v}); err != nil {
@@ -176,13 +181,35 @@ func (r *Runner) volumeCame(v guard.Volume) {
 		Safe: "it was not touched.", Do: "if it is a card: take it out, tape back on, back into its bin."})
 }
 
-func (s *Shift) isDest(v guard.Volume) bool {
-	for _, d := range s.Dests {
-		if d.Volume.Mount == v.Mount || (v.Disk != "" && d.Volume.Disk == v.Disk && v.ID == d.Volume.ID) {
-			return true
+// elsewhere says that a drive that was missed is there again, but not at its place.
+func (r *Runner) elsewhere(d *Destination, v guard.Volume) {
+	if !r.shift.GoneDests[d.Name] || v.Mount == d.Volume.Mount {
+		return
+	}
+	r.notify(Notice{Grade: "look", What: fmt.Sprintf("%s is back, but at another place: %s.", Plain(d.Name), clip(v.Mount, 40)), Safe: "it was not touched.",
+		Do: "mount it at " + clip(d.Volume.Mount, 40) + " as before; or drop " + Plain(d.Name) + ", then take it into use at its new place.", lasting: true})
+}
+
+// destOf is the destination that a volume carries or stands in for, also one that was dropped; nil for none. Its identity
+// tells: a drive that fell out and came back has another device name and maybe another place, and is no card for that.
+func (s *Shift) destOf(v guard.Volume) *Destination {
+	for _, d := range slices.Concat(s.Dests, s.Dropped) {
+		if d.Volume.ID == v.ID && (v.ID != "" || v.Disk != "" && d.Volume.Disk == v.Disk) {
+			return &d
 		}
 	}
-	return false
+	for _, d := range s.Dests {
+		if d.Volume.Mount == v.Mount {
+			return &d
+		}
+	}
+	return nil
+}
+
+// uses says whether a destination of that name is in use.
+func (s *Shift) uses(name string) bool {
+	_, used := s.Dest(name)
+	return used
 }
 
 // work runs machine work aside; done is called with the state locked, unless the job was dropped meanwhile.
@@ -249,6 +276,10 @@ func (r *Runner) scan(roll *Roll, v guard.Volume) {
 			r.holdFault(l, ge)
 			return
 		}
+		if d := r.shift.destOf(v); d != nil { // found out only now: its drive was slow to say who it is
+			r.fail(l, "the volume in the reader is "+Plain(d.Name)+", a destination", "take the drive out; red tape on the card, back into the red bin.")
+			return
+		}
 		r.card = v
 		r.scanned(roll, v, list, r.cfg.Now().Sub(began))
 	})
@@ -276,7 +307,9 @@ func (r *Runner) scanned(roll *Roll, v guard.Volume, list guard.Listing, took ti
 	if err := r.record(l, ev); err != nil {
 		return
 	}
-	switch {
+	switch held := copiesOn(list); {
+	case held != "":
+		r.fail(l, fmt.Sprintf("the volume in the reader holds a copy of %s: it is a drive, no card", held), "take the drive out; red tape on the card, back into the red bin.")
 	case len(list.Odd) > 0:
 		r.holdFault(l, &guard.Error{Op: "scan", Item: "card", Path: list.Odd[0], Kind: guard.KindSourceOdd})
 	case len(list.Files) == 0:
@@ -297,6 +330,34 @@ func (r *Runner) holdFault(l Label, ge *guard.Error) {
 	r.notices = r.notices[:len(r.notices)-1]
 	n.Do = "card out, red tape on, red bin: the roll is on hold. Then: " + n.Do
 	r.notify(n)
+}
+
+// copiesOn is a roll whose copy and checksum list stand on what was scanned, as this program leaves them; empty for none. No
+// camera makes such a thing: it is a drive that was, or is, a destination, maybe of another day.
+func copiesOn(list guard.Listing) Label {
+	for _, f := range list.Files {
+		name, isList := strings.CutSuffix(f.Path, manifestList)
+		parts := strings.Split(name, "/")
+		if !isList || len(parts) < 3 {
+			continue
+		}
+		l, err := ParseLabel(parts[len(parts)-1])
+		if err == nil && parts[len(parts)-2] == string(l.Camera()) && dayFolder(parts[len(parts)-3]) {
+			return l
+		}
+	}
+	return ""
+}
+
+// manifestList ends the name of a roll's checksum list.
+const manifestList = ".xxh64"
+
+// dayFolder says whether a folder is named as [Shift.Folder] names those of a shoot day.
+func dayFolder(name string) bool {
+	day, date, ok := strings.Cut(strings.TrimPrefix(name, "day"), "_")
+	_, notNumber := strconv.Atoi(day)
+	_, notDate := time.Parse(time.DateOnly, date)
+	return ok && strings.HasPrefix(name, "day") && notNumber == nil && notDate == nil
 }
 
 // oldFilesNotice says that a card was not formatted, at a moment when it disturbs nothing.

@@ -165,9 +165,19 @@ func (m *Media) job(p procedure.Plan) offload.Job {
 		Ident: m.o.Ident, Now: m.o.Now, Log: m.o.Log,
 	}
 	for _, t := range p.Targets {
-		j.Targets = append(j.Targets, offload.Target{Name: t.Name, Path: t.Path, Folder: t.Folder, Volume: t.Volume})
+		j.Targets = append(j.Targets, offload.Target{Name: t.Name, Path: t.Path, Folder: t.Folder, Volume: m.asNow(t.Destination)})
 	}
 	return j
+}
+
+// asNow is a destination's volume as the system has it now: a drive that fell out and came back has another device name, and
+// what it had may be another's. What cannot be told, or is another volume, stays as it was: the check tells.
+func (m *Media) asNow(d procedure.Destination) guard.Volume {
+	now, err := m.Identify(d.Path)
+	if err != nil || now.ID == "" || now.ID != d.Volume.ID || now.Simulated != d.Volume.Simulated {
+		return d.Volume
+	}
+	return now
 }
 
 // extra leaves out xxh64, which is always computed.
