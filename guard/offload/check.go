@@ -109,20 +109,20 @@ func (c *checker) identity(item, path string, want guard.Volume) *guard.Error {
 func (c *checker) devices() {
 	type one struct {
 		name string
-		disk string
+		guard.Volume
 	}
-	all := []one{{card, c.job.Source.Disk}}
+	all := []one{{card, c.job.Source}}
 	for _, t := range c.job.Targets {
-		all = append(all, one{t.Name, t.Volume.Disk})
+		all = append(all, one{t.Name, t.Volume})
 	}
 	for i := 1; i < len(all); i++ {
 		for _, other := range all[:i] {
 			var cause error
 			switch {
-			case all[i].disk == "" || other.disk == "":
+			case all[i].Disk == "" || other.Disk == "":
 				cause = fmt.Errorf("not known to be another device than %s", other.name)
-			case all[i].disk == other.disk:
-				cause = fmt.Errorf("the same device as %s: %s", other.name, other.disk)
+			case all[i].SharesDisk(other.Volume):
+				cause = fmt.Errorf("the same device as %s: %s", other.name, other.Disk)
 			default:
 				continue
 			}

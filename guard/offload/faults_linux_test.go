@@ -4,6 +4,7 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+	"sync"
 	"sync/atomic"
 	"syscall"
 	"testing"
@@ -12,6 +13,7 @@ import (
 	"github.com/google/go-cmp/cmp"
 
 	"twobin/guard"
+	"twobin/guard/device"
 	"twobin/guard/offload/internal/faultfs"
 	"twobin/procedure"
 )
@@ -36,6 +38,8 @@ type faultRow struct {
 	// path is the file that the error names; "" if it may name none.
 	path string
 	job  func(*Job)
+	// met counts how often the fault came to happen; nil where its error shows that.
+	met *atomic.Int64
 	// changesCard: the row itself writes to the card's folder. The card is listed again before the second run.
 	changesCard bool
 	// wrongStays: bytes that are not the card's got their name on a drive, by a fault that said nothing. They are never
@@ -121,6 +125,35 @@ func changeCard(change func(src string) error) func(<-chan struct{}, string) fau
 	}
 }
 
+// giveLess is a row of short reads: give says how many of n bytes are given, and first, whether that is the first read of
+// the file. Zero must not be given, since that would be the file's end.
+func giveLess(name string, onCard bool, give func(n int, first bool) int) faultRow {
+	row := faultRow{name: name, onCard: onCard, met: new(atomic.Int64)}
+	row.hooks = func(<-chan struct{}, string) faultfs.Hooks {
+		var seen sync.Map
+		return faultfs.Hooks{Less: func(path string, _ int64, n int) int {
+			_, again := seen.LoadOrStore(path, true)
+			less := min(n, give(n, !again))
+			if less < n {
+				row.met.Add(1)
+			}
+			return less
+		}}
+	}
+	return row
+}
+
+// halfBlocks is about half, in whole blocks, so that the next read can go past the cache, too; halfOnce is half of a file's first read,
+// in odd bytes.
+func halfBlocks(n int, _ bool) int { return ((n+1)/2 + device.Align - 1) / device.Align * device.Align }
+
+func halfOnce(n int, first bool) int {
+	if first && n > 1 {
+		return n/2 | 1
+	}
+	return n
+}
+
 func isTake(path string) bool { return about(path, takeC001) }
 
 var faultTable = []faultRow{
@@ -172,6 +205,8 @@ var faultTable = []faultRow{
 		}}
 	}},
 	{name: "drive: flips a bit when reading", hooks: flipRead(frame2, 1), want: guard.KindMismatch, path: frame2},
+	giveLess("drive: gives less than asked when read back", false, halfBlocks),
+	giveLess("drive: gives less than a block when read back", false, halfOnce),
 	{name: "drive: cannot be read back, large", hooks: failRead(takeC001, syscall.EIO), want: guard.KindReadBack, path: takeC001},
 	{name: "drive: cannot be read back, small", hooks: failRead(frame2, syscall.EIO), want: guard.KindReadBack, path: frame2},
 	{name: "drive: write hangs", want: guard.KindStalled, hooks: func(let <-chan struct{}, _ string) faultfs.Hooks {
@@ -200,7 +235,8 @@ var faultTable = []faultRow{
 	{name: "card: read error in a large file", onCard: true, hooks: failRead(takeC001, syscall.EIO), want: guard.KindSourceRead, path: takeC001},
 	{name: "card: read error in a small file", onCard: true, hooks: failRead(frame2, syscall.EIO), want: guard.KindSourceRead, path: frame2},
 	{name: "card: not allowed to read", onCard: true, hooks: failRead(frame2, syscall.EACCES), want: guard.KindDenied, path: frame2},
-	{name: "card: gives less than asked", onCard: true, hooks: func(<-chan struct{}, string) faultfs.Hooks { return faultfs.Hooks{} }},
+	giveLess("card: gives less than asked", true, halfBlocks),
+	giveLess("card: gives less than a block", true, halfOnce),
 	{name: "card: other bytes the second time", onCard: true, hooks: flipRead(takeC001, 2), want: guard.KindReread, path: takeC001, job: func(j *Job) { j.Reread = true }},
 	{name: "card: other bytes the first time", onCard: true, wrongStays: true, want: guard.KindReread, path: frame2, job: func(j *Job) { j.Reread = true }, hooks: func(<-chan struct{}, string) faultfs.Hooks {
 		first := once()
@@ -287,6 +323,9 @@ func TestFaults(t *testing.T) {
 			p, errs := Run(t.Context(), job, nil)
 			close(let)
 			fsys.Set(faultfs.Hooks{})
+			if row.met != nil && row.met.Load() == 0 {
+				t.Error("the fault did not happen: this row shows nothing")
+			}
 
 			checkFault(t, row, errs)
 			if !row.changesCard {
@@ -440,7 +479,7 @@ var faultIndex = []struct {
 	{"bits flipped on write", []string{"drive: flips a bit when writing"}, []func(*testing.T){TestBitFlippedUnderTheCache}},
 	{"bits flipped on read", []string{"drive: flips a bit when reading", "card: other bytes the first time", "card: other bytes the second time"}, nil},
 	{"short writes", []string{"drive: takes less than it is given", "drive: takes nothing and says ok"}, nil},
-	{"short reads", []string{"card: gives less than asked"}, nil},
+	{"short reads", []string{"card: gives less than asked", "card: gives less than a block", "drive: gives less than asked when read back", "drive: gives less than a block when read back"}, []func(*testing.T){TestRandomFaults}},
 	{"stalls", []string{"drive: write hangs", "drive: flush hangs", "drive: small write hangs", "drive: read-back hangs", "card: hangs", "card: hangs in a small file"}, nil},
 	{"no space", []string{"drive: full in a large file", "drive: quota in a small file"}, []func(*testing.T){TestVolumeFaults, TestFullLate, TestCheckKnowsBefore, TestRandomFaultsOnVolumes}},
 	{"vanishing mid-file", []string{"drive: disconnected", "drive: no such device", "card: vanishes"}, []func(*testing.T){TestVolumeFaults, TestRandomFaultsOnVolumes}},

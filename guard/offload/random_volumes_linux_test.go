@@ -241,3 +241,13 @@ func allThere(dir string) (lacking []string) {
 	}
 	return lacking
 }
+
+// otherTimes says which of the card's files do not stand in a roll's folder with their time.
+func otherTimes(dir string) (late []string) {
+	for name := range smallContents() {
+		if fi, err := os.Stat(filepath.Join(dir, name)); err == nil && !fi.ModTime().Equal(made) {
+			late = append(late, name)
+		}
+	}
+	return late
+}

@@ -17,6 +17,8 @@ import (
 type Hooks struct {
 	// Read may change what was read, or give an error.
 	Read func(path string, off int64, data []byte) syscall.Errno
+	// Less says how many of the n bytes that were read are given: fewer make a short read.
+	Less func(path string, off int64, n int) int
 	// Write may change the data that will be written, cut it short by returning fewer bytes, or give an error.
 	Write func(path string, off int64, data []byte) (int, syscall.Errno)
 	// Fsync comes for files and for folders ("" is the top).
@@ -25,7 +27,19 @@ type Hooks struct {
 	Create, Rename func(path string) syscall.Errno
 	// Lookup comes whenever a name is looked up.
 	Lookup func(path string) syscall.Errno
+	// Beside comes before one of the calls whose names are given below, and may give their error.
+	Beside func(call, path string) syscall.Errno
 }
+
+// The calls that come to Beside. Opening is that of a file, Listing that of a folder; Attributes are time, length and mode.
+const (
+	Opening    = "open"
+	Closing    = "close"
+	Listing    = "list"
+	Making     = "make folder"
+	Attributes = "set attributes"
+	Allocating = "allocate"
+)
 
 // FS is one mounted file system.
 type FS struct {
@@ -74,11 +88,13 @@ type node struct {
 }
 
 var (
-	_ fs.NodeOpener   = (*node)(nil)
-	_ fs.NodeCreater  = (*node)(nil)
-	_ fs.NodeRenamer  = (*node)(nil)
-	_ fs.NodeFsyncer  = (*node)(nil)
-	_ fs.NodeLookuper = (*node)(nil)
+	_ fs.NodeOpener    = (*node)(nil)
+	_ fs.NodeCreater   = (*node)(nil)
+	_ fs.NodeRenamer   = (*node)(nil)
+	_ fs.NodeFsyncer   = (*node)(nil)
+	_ fs.NodeLookuper  = (*node)(nil)
+	_ fs.NodeMkdirer   = (*node)(nil)
+	_ fs.NodeSetattrer = (*node)(nil)
 )
 
 func (n *node) path() string { return n.EmbeddedInode().Path(nil) }
@@ -100,8 +116,34 @@ func (n *node) Lookup(ctx context.Context, name string, out *fuse.EntryOut) (*fs
 	return n.LoopbackNode.Lookup(ctx, name, out)
 }
 
+func (n *node) beside(call, path string) syscall.Errno {
+	if h := n.f.hooks.Load().Beside; h != nil {
+		return h(call, path)
+	}
+	return 0
+}
+
+// Mkdir makes a folder.
+func (n *node) Mkdir(ctx context.Context, name string, mode uint32, out *fuse.EntryOut) (*fs.Inode, syscall.Errno) {
+	if e := n.beside(Making, n.below(name)); e != 0 {
+		return nil, e
+	}
+	return n.LoopbackNode.Mkdir(ctx, name, mode, out)
+}
+
+// Setattr sets time, length or mode.
+func (n *node) Setattr(ctx context.Context, f fs.FileHandle, in *fuse.SetAttrIn, out *fuse.AttrOut) syscall.Errno {
+	if e := n.beside(Attributes, n.path()); e != 0 {
+		return e
+	}
+	return n.LoopbackNode.Setattr(ctx, f, in, out)
+}
+
 // Open opens a file; the flag for direct access stays with the kernel.
 func (n *node) Open(_ context.Context, flags uint32) (fs.FileHandle, uint32, syscall.Errno) {
+	if e := n.beside(Opening, n.path()); e != 0 {
+		return nil, 0, e
+	}
 	fd, err := syscall.Open(n.LoopbackNode.RootData.Path+"/"+n.path(), int(flags)&^(syscall.O_APPEND|syscall.O_DIRECT), 0)
 	if err != nil {
 		return nil, 0, fs.ToErrno(err)
@@ -159,6 +201,9 @@ func (n *node) Fsync(_ context.Context, f fs.FileHandle, _ uint32) syscall.Errno
 
 // OpendirHandle opens a folder for listing.
 func (n *node) OpendirHandle(ctx context.Context, flags uint32) (fs.FileHandle, uint32, syscall.Errno) {
+	if e := n.beside(Listing, n.path()); e != 0 {
+		return nil, 0, e
+	}
 	stock, fl, e := n.LoopbackNode.OpendirHandle(ctx, flags)
 	if e != 0 {
 		return nil, 0, e
@@ -225,6 +270,9 @@ func (h *handle) Read(_ context.Context, dest []byte, off int64) (fuse.ReadResul
 			return nil, e
 		}
 	}
+	if less := h.n.f.hooks.Load().Less; less != nil {
+		n = less(h.path, off, n)
+	}
 	return fuse.ReadResultData(dest[:n]), 0
 }
 
@@ -243,6 +291,9 @@ func (h *handle) Write(_ context.Context, data []byte, off int64) (uint32, sysca
 
 // Allocate reserves room.
 func (h *handle) Allocate(_ context.Context, off, size uint64, mode uint32) syscall.Errno {
+	if e := h.n.beside(Allocating, h.path); e != 0 {
+		return e
+	}
 	return fs.ToErrno(syscall.Fallocate(h.fd, mode, int64(off), int64(size)))
 }
 
@@ -263,7 +314,7 @@ func (h *handle) Getattr(_ context.Context, out *fuse.AttrOut) syscall.Errno {
 }
 
 // Flush comes with every close.
-func (h *handle) Flush(context.Context) syscall.Errno { return 0 }
+func (h *handle) Flush(context.Context) syscall.Errno { return h.n.beside(Closing, h.path) }
 
 // Release comes after the last close.
 func (h *handle) Release(context.Context) syscall.Errno { return fs.ToErrno(syscall.Close(h.fd)) }
