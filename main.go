@@ -12,6 +12,7 @@ import (
 
 	"github.com/alecthomas/kong"
 
+	"twobin/procedure"
 	"twobin/procedure/command"
 	"twobin/procedure/screen/unasked"
 	training "twobin/training/command"
@@ -93,12 +94,13 @@ func allowed(err error) error {
 	return fmt.Errorf("%w; allowed are: %s", err, strings.Join(names, ", "))
 }
 
-// fail writes the error as one line; an Exit without a cause has said everything already.
+// fail writes the error as one line, without what a terminal would obey: it may name files, and words of the command line. An
+// Exit without a cause has said everything already.
 func fail(w io.Writer, err error, code int) int {
 	var x *command.Exit
 	if errors.As(err, &x) && x.Err == nil {
 		return code
 	}
-	fmt.Fprintln(w, "twobin: "+strings.Join(strings.Fields(err.Error()), " "))
+	fmt.Fprintln(w, procedure.Plain("twobin: "+strings.Join(strings.Fields(err.Error()), " ")))
 	return code
 }

@@ -53,10 +53,11 @@ func FuzzDecodeEvent(f *testing.F) {
 // Plain makes any text safe for a terminal.
 func FuzzPlain(f *testing.F) {
 	f.Add("A003\x1b[2J\u202e\u200b\xff")
+	f.Add("\u2060\u00ad\u206a\U000e0041\u180e\u0085\u2029\x9b")
 	f.Fuzz(func(t *testing.T, s string) {
 		p := Plain(s)
 		if !utf8.ValidString(p) || strings.ContainsFunc(p, func(r rune) bool {
-			return unicode.IsControl(r) || unicode.Is(unicode.Bidi_Control, r)
+			return unicode.In(r, unicode.Cc, unicode.Cf, unicode.Zl, unicode.Zp, unicode.Bidi_Control)
 		}) {
 			t.Errorf("Plain(%q) = %q", s, p)
 		}

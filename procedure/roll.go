@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"strconv"
 	"strings"
+	"unicode"
 )
 
 // Camera is a camera's letter, or two letters on shows with more than twenty-six cameras: "A", "AB". Upper case.
@@ -82,15 +83,15 @@ func clip(s string, n int) string {
 	return s
 }
 
-// Plain makes text from outside safe to show: control characters, and the marks that turn text direction, become '·';
-// bytes that are not UTF-8 become '?'.
+// Plain makes text from outside safe to show: control characters, line ends of any kind, and all that is not seen but
+// turns, joins or hides text (Unicode's format characters, and its fillers) become '·'; bytes that are not UTF-8 become '?'.
 func Plain(s string) string {
 	return strings.Map(func(r rune) rune {
 		switch {
+		case r >= 0x20 && r < 0x7F: // nearly all there is
 		case r == '\uFFFD':
 			return '?'
-		case r < 0x20, r >= 0x7F && r < 0xA0, r == '\u061C', r == '\u2028', r == '\u2029',
-			r >= '\u200B' && r <= '\u200F', r >= '\u202A' && r <= '\u202E', r >= '\u2066' && r <= '\u2069', r == '\uFEFF':
+		case unicode.In(r, unicode.Cc, unicode.Cf, unicode.Zl, unicode.Zp), strings.ContainsRune("\u115F\u1160\u3164\uFFA0", r):
 			return '·'
 		}
 		return r

@@ -1,7 +1,6 @@
 package command
 
 import (
-	"encoding/json"
 	"io"
 
 	"twobin/guard/watch"
@@ -42,9 +41,7 @@ func (c *Board) Run(a *App) error {
 		b = b.WithFree(freeNow(&watch.Identifier{}, f.shift))
 	}
 	if c.JSON {
-		e := json.NewEncoder(a.Out)
-		e.SetIndent("", "  ")
-		return e.Encode(b)
+		return a.JSON(b, "  ")
 	}
 	_, err = io.WriteString(a.Out, b.Text(80, 24))
 	return err

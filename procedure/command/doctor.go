@@ -2,7 +2,6 @@ package command
 
 import (
 	"context"
-	"encoding/json"
 	"io"
 	"os"
 
@@ -34,9 +33,7 @@ func (c *Doctor) Run(a *App) error {
 	o.Out, _ = a.Out.(*os.File)
 	rep := doctor.Check(context.Background(), doctor.System(o))
 	if c.JSON {
-		e := json.NewEncoder(a.Out)
-		e.SetIndent("", "  ")
-		err = e.Encode(rep)
+		err = a.JSON(rep, "  ")
 	} else {
 		_, err = io.WriteString(a.Out, rep.Text())
 	}

@@ -1,7 +1,6 @@
 package command
 
 import (
-	"encoding/json"
 	"fmt"
 	"io"
 	"strings"
@@ -63,9 +62,7 @@ func (c *Find) Run(a *App) error {
 // show writes the answer in the form asked for.
 func (c *Find) show(a *App, v any, text string) error {
 	if c.JSON {
-		e := json.NewEncoder(a.Out)
-		e.SetIndent("", "  ")
-		return e.Encode(v)
+		return a.JSON(v, "  ")
 	}
 	_, err := io.WriteString(a.Out, text)
 	return err
@@ -74,7 +71,7 @@ func (c *Find) show(a *App, v any, text string) error {
 // warn says on stderr what could not be read.
 func warn(a *App, ar *archive.Archive) {
 	for _, w := range ar.Warnings() {
-		fmt.Fprintln(a.Err, "look: "+w)
+		fmt.Fprintln(a.Err, "look: "+procedure.Plain(w))
 	}
 }
 

@@ -1,7 +1,6 @@
 package command
 
 import (
-	"encoding/json"
 	"fmt"
 	"time"
 
@@ -71,9 +70,7 @@ func (c *Journal) Run(a *App) error {
 
 func (c *Journal) print(a *App, v verified) error {
 	if c.JSON {
-		e := json.NewEncoder(a.Out)
-		e.SetIndent("", "  ")
-		return e.Encode(v)
+		return a.JSON(v, "  ")
 	}
 	said := v.Report.String()
 	if v.Whole { // the code of the last line would be taken for the closing code
@@ -102,9 +99,8 @@ func (c *Journal) list(a *App, path string) error {
 		return &Exit{Code: CodeFailed, Err: err}
 	}
 	if c.JSON {
-		e := json.NewEncoder(a.Out)
 		for _, l := range lines {
-			if err := e.Encode(l); err != nil {
+			if err := a.JSON(l, ""); err != nil {
 				return err
 			}
 		}

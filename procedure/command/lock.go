@@ -1,7 +1,6 @@
 package command
 
 import (
-	"encoding/json"
 	"fmt"
 	"path/filepath"
 
@@ -84,9 +83,7 @@ func (c *Lock) Run(a *App) error {
 
 func (c *Lock) print(a *App, rep lockReport) error {
 	if c.JSON {
-		e := json.NewEncoder(a.Out)
-		e.SetIndent("", "  ")
-		return e.Encode(rep)
+		return a.JSON(rep, "  ")
 	}
 	word := "open"
 	if !rep.Open {

@@ -2,7 +2,6 @@ package command
 
 import (
 	"context"
-	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
@@ -75,9 +74,7 @@ func (c *Recheck) json(a *App, reports []recheck.Report) error {
 	if !c.JSON {
 		return nil
 	}
-	e := json.NewEncoder(a.Out)
-	e.SetIndent("", "  ")
-	return e.Encode(reports)
+	return a.JSON(reports, "  ")
 }
 
 // tell writes a line of progress to stderr now and then.

@@ -147,12 +147,29 @@ func text(v any) string {
 	panic(fmt.Sprintf("sheet: a cell of type %T", v))
 }
 
+// formulaSigns are those that OWASP, "CSV Injection", names (from memory), and their wide forms.
+const formulaSigns = "=+-@＝＋－＠"
+
 // harmless makes a text that a spreadsheet would take for a formula begin with an apostrophe, and takes control
-// characters out. The signs are those that OWASP, "CSV Injection", names (from memory).
+// characters out. Where a computer's list separator is the semicolon, a spreadsheet begins another cell at one, whatever
+// quotes stand around it (OWASP says so of separators, too), so the same holds for what follows a semicolon.
 func harmless(s string) string {
+	var b strings.Builder
+	first := true // nothing but spaces and quotes since a cell may have begun
+	at := 0       // where it may have begun
 	s = procedure.Plain(s)
-	if t := strings.TrimLeft(s, " \u00A0\u3000"); t != "" && strings.ContainsRune("=+-@＝＋－＠", []rune(t)[0]) {
-		return "'" + s
+	for i, r := range s {
+		switch {
+		case r == ';':
+			b.WriteString(s[at : i+1])
+			at, first = i+1, true
+		case first && strings.ContainsRune(formulaSigns, r):
+			b.WriteString("'")
+			first = false
+		case !strings.ContainsRune(" \u00A0\u3000\"", r):
+			first = false
+		}
 	}
-	return s
+	b.WriteString(s[at:])
+	return b.String()
 }

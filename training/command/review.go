@@ -3,7 +3,6 @@ package command
 import (
 	"cmp"
 	"context"
-	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
@@ -144,9 +143,7 @@ func (c *Review) show(ctx context.Context, a *command.App, r *report.Report) err
 		return &command.Exit{Code: command.CodeFailed, Err: err}
 	}
 	if c.JSON {
-		e := json.NewEncoder(a.Out)
-		e.SetIndent("", " ")
-		return e.Encode(r)
+		return a.JSON(r, " ")
 	}
 	if in, out, both := terminal(a); both && !c.Plain && c.CSV == "" && c.HTML == "" {
 		return term.Run(ctx, r, in, out)
