@@ -66,6 +66,15 @@ func (v Volume) SharesDisk(o Volume) bool {
 	return v.Disk != "" && o.Disk != "" && devices([]string{v.Disk, o.Disk}) == 1
 }
 
+// Devices is how many of these volumes are known to fail apart from each other: an unknown disk counts for none.
+func Devices(vs ...Volume) int {
+	disks := make([]string, len(vs))
+	for i, v := range vs {
+		disks[i] = v.Disk
+	}
+	return devices(disks)
+}
+
 // Entry is one regular file on a card. Path is relative to the card, separated by '/', byte for byte as the file
 // system gives it (not necessarily UTF-8). MTime is nanoseconds since 1970 UTC.
 type Entry struct {

@@ -56,6 +56,8 @@ func Join(old, further *guard.Proof) (joined *guard.Proof, added []CopyNote, why
 		}): // counted before
 		case slices.ContainsFunc(p.Copies, func(o guard.Copy) bool { return o.Name == c.Name }):
 			why = "the roll has a copy on a drive called " + Plain(c.Name) + " already"
+		case slices.ContainsFunc(p.Copies, func(o guard.Copy) bool { return c.Volume.ID != "" && o.Volume.ID == c.Volume.ID && p.Proven(&o) }):
+			why = "the drive that carries " + Plain(c.Name) + " has a copy of the roll that counts already"
 		case c.Volume.SharesDisk(old.Card):
 			why = Plain(c.Name) + " is on the card's own device"
 		default:

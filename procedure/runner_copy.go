@@ -3,6 +3,7 @@ package procedure
 import (
 	"context"
 	"fmt"
+	"slices"
 	"time"
 
 	"twobin/guard"
@@ -32,7 +33,8 @@ func (r *Runner) startCopy(roll *Roll) error {
 	var sha string
 	began := r.cfg.Now()
 	r.work("", func(ctx context.Context) {
-		if faults = r.cfg.Media.Check(ctx, p); len(faults) > 0 && r.good(p, faults) < r.cfg.Policy.Destinations {
+		faults = r.cfg.Media.Check(ctx, p)
+		if p.Targets = good(p.Targets, faults); len(faults) > 0 && len(p.Targets) < r.cfg.Policy.Destinations {
 			return
 		}
 		var more []*guard.Error
@@ -55,16 +57,17 @@ func (r *Runner) startCopy(roll *Roll) error {
 	return nil
 }
 
-// good counts targets that no fault speaks against; a fault of the card speaks against all.
-func (r *Runner) good(p Plan, faults []*guard.Error) int {
+// good are the targets that no fault speaks against; a fault of the card speaks against all. To the others nothing is copied:
+// what the check found, an unfit name or a shared device, the copy itself need not notice.
+func good(ts []Target, faults []*guard.Error) []Target {
 	bad := map[string]bool{}
 	for _, f := range faults {
 		if f.Item == "card" {
-			return 0
+			return nil
 		}
 		bad[f.Item] = true
 	}
-	return len(p.Targets) - len(bad)
+	return slices.DeleteFunc(slices.Clone(ts), func(t Target) bool { return bad[t.Name] })
 }
 
 func countProven(p *guard.Proof) int {

@@ -176,7 +176,7 @@ func eraseNotice(l Label, ge *guard.Error, done guard.Erased) Notice {
 // is not in it.
 func (r *Runner) eraseText(roll *Roll) []string {
 	var names []string
-	disks := map[string]bool{}
+	var on []guard.Volume
 	p := r.proofs[roll.Label]
 	if p == nil {
 		return nil
@@ -184,13 +184,13 @@ func (r *Runner) eraseText(roll *Roll) []string {
 	for i := range p.Copies {
 		if c := &p.Copies[i]; p.Proven(c) {
 			names = append(names, Plain(c.Name))
-			disks[c.Volume.Disk] = true
+			on = append(on, c.Volume)
 		}
 	}
 	return []string{
 		fmt.Sprintf("%s, %s, will be removed from this card. This cannot be undone.", plural(len(p.Files), "file"), SizeText(p.Bytes())),
 		"Proven copies: " + strings.Join(names, ", ") + ".",
-		fmt.Sprintf("After it: %s on %s. Kinds of media, off site: not known here.", copies(len(names)), plural(len(disks), "device")),
+		fmt.Sprintf("After it: %s on %s. Kinds of media, off site: not known here.", copies(len(names)), plural(guard.Devices(on...), "device")),
 		"The production's, insurer's or studio's own rules come first. In doubt: put back, ask.",
 	}
 }

@@ -203,12 +203,8 @@ func (r *Runner) addDestination(v string) error {
 		r.notify(n)
 		return r.refusedQuietly("setup.to", Plain(err.Error()))
 	}
-	for _, d := range r.shift.Dests {
-		if vol.Disk == "" || d.Volume.Disk == vol.Disk {
-			r.notify(Notice{Grade: "stop", What: fmt.Sprintf("%s and %s are on one physical device, as far as the system tells.", clip(abs, 30), Plain(d.Name)),
-				Safe: "nothing was written there.", Do: "choose a destination on a separate drive."})
-			return r.refusedQuietly("setup.to", "not a separate device from "+d.Name)
-		}
+	if why := r.notSeparate(abs, vol); why != "" {
+		return r.refusedQuietly("setup.to", why)
 	}
 	name := r.shift.freeName(destName(abs, vol.Name, vol.Mount), abs, vol)
 	if err := r.record("", DestinationSet{Answered: r.answered(), Destination: Destination{Name: name, Path: abs, Volume: vol}}); err != nil {
@@ -217,7 +213,33 @@ func (r *Runner) addDestination(v string) error {
 	if r.shift.Ready {
 		r.notify(Notice{Grade: "info", What: Plain(name) + " is in use from the next copy on."})
 	}
+	if vol.ID == "" {
+		r.notify(Notice{Grade: "look", What: Plain(name) + " has no identity of its own: it cannot be told from another drive at its place.",
+			Safe: "copies on it are proven all the same.", Do: "cards that are copied to it cannot be erased here. To erase here: drop " + Plain(name) + ", take another drive.", lasting: true})
+	}
 	return nil
+}
+
+// notSeparate says, and tells, why a volume is no device of its own beside the destinations in use, as these are seen now;
+// empty when it is one.
+func (r *Runner) notSeparate(path string, vol guard.Volume) string {
+	if vol.Disk == "" {
+		r.notify(Notice{Grade: "stop", What: "The system does not tell on which physical device " + clip(path, 40) + " is.",
+			Safe: "nothing was written there.", Do: "choose a destination on a drive of its own."})
+		return "on no device that is known"
+	}
+	for _, d := range r.shift.Dests {
+		was := d.Volume
+		if now, err := r.cfg.Media.Identify(d.Path); err == nil && now.ID != "" && now.ID == was.ID {
+			was = now // it may have another device name than at the set-up
+		}
+		if was.SharesDisk(vol) {
+			r.notify(Notice{Grade: "stop", What: fmt.Sprintf("%s and %s are on one physical device, as far as the system tells.", clip(path, 30), Plain(d.Name)),
+				Safe: "nothing was written there.", Do: "choose a destination on a separate drive."})
+			return "not a separate device from " + d.Name
+		}
+	}
+	return ""
 }
 
 // resolved follows the links of as much of a path as is there.

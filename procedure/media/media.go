@@ -244,6 +244,7 @@ const standPatience = 20 * time.Second
 var (
 	errNotMounted = errors.New("not mounted")
 	errOtherDrive = errors.New("another drive is mounted at its place")
+	errNameless   = errors.New("it has no identity of its own, so it may be another drive")
 	errNoAnswer   = errors.New("the drive does not answer")
 )
 
@@ -298,6 +299,8 @@ func (m *Media) present(ctx context.Context, d procedure.Destination) error {
 			return errNotMounted
 		case a.v.ID != d.Volume.ID && a.v.Mount != d.Volume.Mount:
 			return errNotMounted // the path lies on the disk below, where the drive was mounted
+		case a.v.ID == "" && d.Volume.ID == "":
+			return errNameless
 		case a.v.ID == "" || a.v.ID != d.Volume.ID || a.v.Simulated != d.Volume.Simulated:
 			return errOtherDrive
 		}
