@@ -278,11 +278,13 @@ type (
 		Bytes  int64 `json:"bytes"`
 		TookMS int64 `json:"erase_ms"`
 	}
-	// EraseStopped: some or all files are still there.
+	// EraseStopped: some or all files are still there. Doubtful is the file, one of those Left, whose removal did not return,
+	// so that it may be gone; empty for none.
 	EraseStopped struct {
-		Removed int    `json:"removed"`
-		Left    int    `json:"left"`
-		Reason  string `json:"reason"`
+		Removed  int    `json:"removed"`
+		Left     int    `json:"left"`
+		Reason   string `json:"reason"`
+		Doubtful string `json:"doubtful,omitempty"`
 	}
 	// RollReturned: handed back.
 	RollReturned struct {

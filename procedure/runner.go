@@ -260,9 +260,14 @@ func (r *Runner) record(roll Label, ev Event) error {
 	if err != nil {
 		r.broken = fmt.Errorf("%w: %w", errJournal, err)
 		r.cfg.Log.Error("journal", "event", name, "err", err)
+		safe := "all that was shown as done is on disk; cards and copies are as they are."
+		switch ev.(type) {
+		case EraseDone, EraseStopped: // a card is not as it was
+			safe = "all that was shown as done is on disk; the copies are as they are."
+		}
 		r.notify(Notice{
 			Grade: "stop", What: "The journal cannot be written: nothing more can be recorded.",
-			Safe: "all that was shown as done is on disk; cards and copies are as they are.",
+			Safe: safe,
 			Do:   "card back into its bin. See the cause, put it right, start again.", Cause: Plain(err.Error()),
 		})
 		return r.broken

@@ -138,26 +138,47 @@ func (r *Runner) eraseEnded(l Label, done guard.Erased, err error, took time.Dur
 		if r.record(l, EraseDone{Files: done.Files, Bytes: done.Bytes, TookMS: took.Milliseconds()}) == nil {
 			r.notices = nil // that nothing was removed, before, is not so any more
 			r.notify(Notice{Grade: "info", What: fmt.Sprintf("The card is empty: %s removed.", plural(done.Files, "file")), Do: "eject, pull it, hand it back."})
+			return
 		}
+		r.unrecorded(l, done)
 		return
 	}
 	ge := asGuard(err)
 	if ge == nil {
 		ge = &guard.Error{Op: "erase", Item: "card", Kind: guard.KindErase, Err: err}
 	}
-	if r.record(l, EraseStopped{Removed: done.Files, Left: done.Left, Reason: clip(ge.Error(), 300)}) != nil {
+	stopped := EraseStopped{Removed: done.Files, Left: done.Left, Reason: clip(ge.Error(), 300), Doubtful: Plain(done.Doubtful)}
+	if r.record(l, stopped) != nil {
+		r.unrecorded(l, done)
 		return
 	}
 	r.ring("fault")
 	r.notify(eraseNotice(l, ge, done))
 }
 
+// unrecorded says what an erase did that the journal could not take any more.
+func (r *Runner) unrecorded(l Label, done guard.Erased) {
+	r.notify(Notice{Grade: "stop", What: fmt.Sprintf("%s: the erase has ended, and the journal does not say so: %s removed, %d left%s.", l,
+		plural(done.Files, "file"), done.Left, doubt(done)), Safe: "the proven copies on the drives are untouched.",
+		Do: "write that into the book. Do not erase here again; have the card formatted in the camera."})
+}
+
+// doubt says that one of the files that count as left may be gone.
+func doubt(done guard.Erased) string {
+	if done.Doubtful == "" {
+		return ""
+	}
+	return " (of one of these it is not known)"
+}
+
 // eraseNotice is what the operator reads about an erase that was refused or stopped. A permit that no longer counts is
 // no fault of the card, and a stop is no stop of a copy: both have words of their own.
 func eraseNotice(l Label, ge *guard.Error, done guard.Erased) Notice {
 	n := FaultNotice(l, ge)
-	n.Safe = fmt.Sprintf("%s removed, %d left on the card; the proven copies are untouched.", plural(done.Files, "file"), done.Left)
+	n.Safe = fmt.Sprintf("%s removed, %d left on the card%s; the proven copies are untouched.", plural(done.Files, "file"), done.Left, doubt(done))
 	switch {
+	case done.Doubtful != "":
+		n.What, n.Do = string(l)+": the card stopped answering while a file was removed.", "do not erase here again; have the card formatted in the camera."
 	case errors.Is(ge, guard.ErrExpired):
 		n.What, n.Do = string(l)+": the fresh look had become too old.", "look again, or put back."
 	case errors.Is(ge, guard.ErrCopies):

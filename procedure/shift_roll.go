@@ -352,7 +352,7 @@ func (s *Shift) applyGreen(e Entry, r *Roll) error {
 			return s.refuse(e, "no erase has begun")
 		}
 		r.Erasing, r.Lock, r.Reseated = false, nil, false
-		if ev.Removed > 0 {
+		if ev.Removed > 0 || ev.Doubtful != "" {
 			r.Partly = true
 			s.advance(e, r, StepReturn)
 		} else {

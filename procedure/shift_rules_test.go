@@ -144,6 +144,7 @@ func TestShiftHoldEndsWithTheErase(t *testing.T) {
 		{"erasing", StepErase, []Event{EraseBegan{}}, begun},
 		{"erased", StepReturn, nil, begun},
 		{"partly erased", StepErase, []Event{EraseBegan{}, EraseStopped{Removed: 1, Left: 2}}, begun},
+		{"maybe one removed", StepErase, []Event{EraseBegan{}, EraseStopped{Left: 3, Doubtful: "a.mov"}}, begun},
 		{"nothing removed", StepErase, []Event{EraseBegan{}, EraseStopped{Left: 3}}, ""},
 		{"handed back", StepReseat, []Event{RollTaken{For: "return"}, RollReturned{}}, "A001 was handed back"},
 	} {
