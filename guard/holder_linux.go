@@ -19,11 +19,15 @@ func lockHolder(dir *os.File) int {
 	if err != nil {
 		return 0
 	}
-	want := fmt.Sprintf("%02x:%02x:%d", unix.Major(st.Dev), unix.Minor(st.Dev), st.Ino)
-	for line := range strings.Lines(string(raw)) {
+	return holderIn(string(raw), fmt.Sprintf("%02x:%02x:%d", unix.Major(st.Dev), unix.Minor(st.Dev), st.Ino))
+}
+
+// holderIn finds who has the lock on a file in what /proc/locks holds.
+func holderIn(locks, file string) int {
+	for line := range strings.Lines(locks) {
 		var pid int
 		f := strings.Fields(line)
-		if len(f) < 6 || f[1] != "FLOCK" || f[5] != want {
+		if len(f) < 6 || f[1] != "FLOCK" || f[5] != file {
 			continue
 		}
 		if _, err := fmt.Sscan(f[4], &pid); err == nil && pid > 0 {
