@@ -4,6 +4,7 @@ import (
 	"math/rand/v2"
 	"os"
 	"runtime"
+	"slices"
 	"strconv"
 	"sync"
 	"testing"
@@ -48,7 +49,7 @@ var walked = []Label{"A001", "B001"}
 // newWalker prepares the starts: two rolls in the red bin, and from there every point of one roll's way.
 func newWalker(tb testing.TB, seed uint64) *walker {
 	tb.Helper()
-	w := &walker{tb: tb, rng: rand.New(rand.NewPCG(seed, 11)), moves: alphabet(walked, []int{1, 2}), ways: map[Label][]Event{}, from: map[Label]map[Step]int{}}
+	w := &walker{tb: tb, rng: rand.New(rand.NewPCG(seed, 11)), moves: slices.Concat(alphabet(walked, []int{1, 2}), besides(walked, []int{1, 2})), ways: map[Label][]Event{}, from: map[Label]map[Step]int{}}
 	for _, l := range walked {
 		for _, lane := range []int{1, 2} {
 			for _, ev := range lockLooks() {
@@ -145,6 +146,9 @@ func (w *walker) erase(n *node, e Entry, operator string) {
 		w.tb.Errorf("erase of %s was accepted although %s", e.Roll, why)
 	}
 	facts := n.tape.s.Facts(e.Roll, true, "")
+	if n.ws[e.Roll].Spare != (len(n.tape.s.Roll(e.Roll).Copies) == 3) {
+		w.tb.Errorf("erase of %s: a further copy %v, but copies %+v", e.Roll, n.ws[e.Roll].Spare, n.tape.s.Roll(e.Roll).Copies)
+	}
 	if !facts.Looked || !facts.Marked || !facts.Binned || facts.LookedBy != operator || len(facts.Holds) > 0 || facts.ProofSHA == "" {
 		w.tb.Errorf("erase of %s was accepted with %+v", e.Roll, facts)
 	}
