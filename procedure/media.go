@@ -62,6 +62,8 @@ type Media interface {
 // VolumeChange is what became of the mounted volumes.
 type VolumeChange struct {
 	Arrived, Gone []guard.Volume
+	// Answered are volumes that arrived before their drives had said who they are, and are whole now.
+	Answered []guard.Volume
 }
 
 // Volumes tells of volumes that come and go.

@@ -37,6 +37,9 @@ func (r *Runner) watch() {
 				for _, v := range c.Arrived {
 					r.volumeCame(v)
 				}
+				for _, v := range c.Answered {
+					r.destCame(v)
+				}
 			})
 		}
 	}
@@ -143,14 +146,8 @@ func (r *Runner) volumeCame(v guard.Volume) {
 	if s.Opened == nil || s.Closed {
 		return
 	}
-	for _, d := range s.Dests {
-		if d.Volume.Mount == v.Mount {
-			if s.GoneDests[d.Name] && d.Volume.ID == v.ID {
-				_ = r.record("", DestBack{Dest: d.Name}) // a broken journal is told by record
-				r.notify(Notice{Grade: "info", What: Plain(d.Name) + " is back."})
-				return
-			}
-		}
+	if r.destCame(v) {
+		return
 	}
 	roll, dest := s.InLane(r.lane), s.destOf(v)
 	if roll != nil && (roll.Step == StepSeat || roll.Step == StepReseat) && roll.Seated == nil && r.isCard(v) && dest == nil {
@@ -179,6 +176,40 @@ func (r *Runner) volumeCame(v guard.Volume) {
 	}
 	r.notify(Notice{Grade: "look", What: fmt.Sprintf("A volume appeared that no step waits for: %s.", clip(name, 30)),
 		Safe: "it was not touched.", Do: "if it is a card: take it out, tape back on, back into its bin."})
+}
+
+// destCame notes that a destination that had gone is there again, at its place.
+func (r *Runner) destCame(v guard.Volume) bool {
+	s := r.shift
+	if s.Opened == nil || s.Closed {
+		return false
+	}
+	for _, d := range s.Dests {
+		if d.Volume.Mount == v.Mount && s.GoneDests[d.Name] && d.Volume.ID == v.ID {
+			r.destBack(d)
+			return true
+		}
+	}
+	return false
+}
+
+func (r *Runner) destBack(d Destination) {
+	if r.record("", DestBack{Dest: d.Name}) == nil { // a broken journal is told by record
+		r.notify(Notice{Grade: "info", What: Plain(d.Name) + " is back."})
+	}
+}
+
+// destsBack looks, when the program is started again, for destinations that had gone: what is mounted by then does not come.
+func (r *Runner) destsBack() {
+	for _, d := range r.shift.Dests {
+		if !r.shift.GoneDests[d.Name] || r.shift.Closed {
+			continue
+		}
+		v, err := r.cfg.Media.Identify(d.Path)
+		if err == nil && v.ID == d.Volume.ID && (v.ID != "" || v.Mount == d.Volume.Mount) {
+			r.destBack(d)
+		}
+	}
 }
 
 // elsewhere says that a drive that was missed is there again, but not at its place.

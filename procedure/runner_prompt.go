@@ -237,7 +237,7 @@ func (r *Runner) askErase(roll *Roll) *Prompt {
 	switch {
 	case r.working != "":
 		return nil
-	case roll.Step == StepReseat && roll.LookedBy != r.shift.Operator:
+	case roll.Step == StepReseat && !r.shift.lookedAll(roll, r.shift.Operator):
 		return r.askLook(roll)
 	case roll.Seated == nil:
 		return nil

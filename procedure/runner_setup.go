@@ -22,6 +22,7 @@ func (r *Runner) begin() {
 		_ = r.record("", OperatorChanged{From: r.shift.Operator, To: g.Operator}) // a broken journal is told by record
 	}
 	if r.shift.Opened != nil {
+		r.destsBack()
 		r.takeDestinations()
 	}
 	r.tellPartly()

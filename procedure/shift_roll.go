@@ -272,7 +272,7 @@ func (s *Shift) whileCopying(e Entry, r *Roll) error {
 
 // looked: a sighted check, at its step, or again by a new operator before an erase.
 func (s *Shift) looked(e Entry, r *Roll, ev DestLooked) error {
-	again := r.Step == StepReseat && r.LookedBy != s.Operator
+	again := r.Step == StepReseat && !s.lookedAll(r, s.Operator)
 	if !again {
 		if err := s.due(e, r, StepLook); err != nil {
 			return err

@@ -329,7 +329,7 @@ func Watched(ctx context.Context, w *watch.Watcher) procedure.Volumes {
 	go func() {
 		defer close(out)
 		for c := range w.Changes() {
-			v := procedure.VolumeChange{Arrived: c.Arrived, Gone: c.Gone}
+			v := procedure.VolumeChange{Arrived: c.Arrived, Gone: c.Gone, Answered: c.Answered}
 			for _, x := range c.Changed {
 				if x.ReadOnly {
 					v.Gone = append(v.Gone, x)
