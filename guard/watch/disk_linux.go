@@ -140,7 +140,7 @@ func (s disks) group(names []string) string {
 	if err != nil {
 		blocks = nil
 	}
-	var ties [][]string
+	ties := namespaces(blocks)
 	for _, b := range blocks {
 		if node, err := filepath.EvalSymlinks(filepath.Join(s.sys, "block", b.Name())); err == nil {
 			if l := s.leaves(node, 0); len(l) > 1 {
@@ -166,4 +166,23 @@ func (s disks) group(names []string) string {
 	}
 	slices.Sort(all)
 	return strings.Join(all, "+")
+}
+
+// namespaces ties the namespaces of each NVMe drive together: the kernel shows them as disks of their own, nvme0n1 and
+// nvme0n2, but they are parts of one drive.
+func namespaces(blocks []os.DirEntry) [][]string {
+	of := make(map[int][]string)
+	for _, b := range blocks {
+		var drive, part int
+		if n, _ := fmt.Sscanf(b.Name(), "nvme%dn%d", &drive, &part); n == 2 {
+			of[drive] = append(of[drive], b.Name())
+		}
+	}
+	var ties [][]string
+	for _, names := range of {
+		if len(names) > 1 {
+			ties = append(ties, names)
+		}
+	}
+	return ties
 }

@@ -33,7 +33,7 @@
 // other into the same folder have the same ID. Whoever must tell them apart compares what they hold, as the lock does.
 // If there is no identifier to be had the ID is empty, which is equal to nothing.
 //
-// Volume.Disk is one word for the physical device: partitions of a drive share it, and so do all volumes whose devices
+// Volume.Disk is one word for the physical device: partitions and NVMe namespaces of a drive share it, and so do all volumes whose devices
 // are tied together by a RAID or a device mapper (their disks' names joined by "+"). A loop device is on
 // whatever carries its file, for a disk image fails with its drive; only a file in memory makes it a device of its own. For a network share it is "server:" and the server's name. Empty if not
 // to be had, and for file systems without a device (memory, overlay).
