@@ -27,19 +27,28 @@ func openCard(path string) (cardFolder, error) {
 	}
 	f := &unixFolder{dir: dir}
 	self, err := f.Self()
+	if err == nil {
+		err = lockCard(dir, path)
+	}
 	if err != nil {
 		_ = dir.Close()
 		return nil, err
 	}
-	if err := LockFolder(dir); err != nil {
-		_ = dir.Close()
-		if holder := (*Holder)(nil); errors.As(err, &holder) {
-			return nil, &Error{Op: "lock", Item: "card", Kind: KindBusy, Err: holder}
-		}
-		return nil, &fs.PathError{Op: "lock", Path: path, Err: err}
-	}
 	f.dev, f.top = self.dev, true
 	return f, nil
+}
+
+// lockCard is LockFolder with the errors of an erase.
+func lockCard(dir *os.File, path string) error {
+	err := LockFolder(dir)
+	holder := (*Holder)(nil)
+	switch {
+	case err == nil:
+		return nil
+	case errors.As(err, &holder):
+		return &Error{Op: "lock", Item: "card", Kind: KindBusy, Err: holder}
+	}
+	return &fs.PathError{Op: "lock", Path: path, Err: err}
 }
 
 // openQuietly opens without changing the access time, where the system can do that and we may ask for it.

@@ -42,6 +42,7 @@ func TestMutants(t *testing.T) {
 		"erase_linux.go", "holder_unix.go", "holder_linux.go", "volume.go",
 	}, equivalents: map[string]string{
 		"erase_remove.go splitPath: i >= 0 => (i > 0)":                                                               "no path of a proof begins with a slash",
+		"erase_unix.go openCard: err == nil => true":                                                                 "a folder that is open can be described; else it is refused all the same",
 		"erase_unix.go openQuietly: errors.Is(err, unix.EPERM) && noAccessTime != 0 => (errors.Is(err, unix.EPERM))": "a constant, that is 0 on other systems",
 		"erase_unix.go Sub: err == nil && self.dev != f.dev => (self.dev != f.dev)":                                  "a folder that is open can be described; else it is refused all the same",
 		"holder_linux.go lockHolder: err != nil => false":                                                            "/proc/locks can be read; else nothing stands in it",

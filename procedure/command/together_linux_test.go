@@ -1,6 +1,7 @@
 package command_test
 
 import (
+	"bytes"
 	"fmt"
 	"os"
 	"path/filepath"
@@ -110,8 +111,24 @@ func TestTwoShiftsRace(t *testing.T) {
 	if ends == 0 {
 		t.Error("none of the two works")
 	}
+	s.wholeCopies(t)
 	for _, p := range []*proc{a, b} {
 		p.exit()
+	}
+	s.wholeCopies(t)
+}
+
+// wholeCopies: what has its final name on a drive has the card's bytes, whoever put it there and however far it came.
+func (s *station) wholeCopies(t *testing.T) {
+	t.Helper()
+	for _, d := range []*disk{s.raid, s.shuttle} {
+		for name, size := range cardFiles {
+			for _, copied := range glob(t, filepath.Join(d.at, "*/*/A/A001", name)) {
+				if got, err := os.ReadFile(copied); err != nil || !bytes.Equal(got, fileOf(name, size)) {
+					t.Errorf("%s has its name and not its bytes: %d of %d, %v", copied, len(got), size, err)
+				}
+			}
+		}
 	}
 }
 
