@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io/fs"
 	"strings"
+	"unicode"
 	"unicode/utf8"
 
 	"golang.org/x/text/cases"
@@ -17,8 +18,8 @@ import (
 // probeKey is what the temporary name of the folder for trying names stands for.
 const probeKey = "names tried on this volume"
 
-// triedNames is how many unusual names are tried one by one on a volume; more would only repeat the same characters.
-const triedNames = 2000
+// triedNames is how many unusual names of each kind are tried one by one on a volume; more would only repeat what those show.
+const triedNames = 500
 
 // pair is two paths of the card that some file systems take for one.
 type pair struct{ a, b string }
@@ -66,10 +67,12 @@ func collisions(list guard.Listing) []pair {
 func unusual(list guard.Listing) []string {
 	seen := map[string]bool{}
 	var names []string
+	var tried [unusualKinds]int
 	add := func(path string) {
 		_, name := split(path)
-		if len(names) < triedNames && !seen[name] && isUnusual(name) {
+		if k := kindOfName(name); k != usual && tried[k] < triedNames && !seen[name] {
 			seen[name] = true
+			tried[k]++
 			names = append(names, name)
 		}
 	}
@@ -82,11 +85,34 @@ func unusual(list guard.Listing) []string {
 	return names
 }
 
-// isUnusual: beyond what every file system in use takes. The characters and endings are those that FAT, exFAT and NTFS
-// forbid; the names of old devices matter on Windows only and are left to the trial.
-func isUnusual(name string) bool {
-	return len(name) > 200 || !isPlain(name) || !utf8.ValidString(name) || strings.ContainsAny(name, `<>:"\|?*`) ||
-		strings.HasSuffix(name, ".") || strings.HasSuffix(name, " ") || strings.HasPrefix(name, " ")
+// nameKind is in which way a name is beyond what every file system in use takes.
+type nameKind int
+
+const (
+	usual       nameKind = iota
+	oddEnd               // a dot or a blank at an end, which some volumes leave out
+	oddBytes             // not UTF-8
+	oddSign              // a character that FAT, exFAT and NTFS forbid, control characters too
+	oddLength            // long
+	otherScript          // beyond printable ASCII
+	unusualKinds
+)
+
+// kindOfName sorts names. The names of old devices matter on Windows only and are left to the trial.
+func kindOfName(name string) nameKind {
+	switch {
+	case strings.HasSuffix(name, ".") || strings.HasSuffix(name, " ") || strings.HasPrefix(name, " "):
+		return oddEnd
+	case !utf8.ValidString(name):
+		return oddBytes
+	case strings.ContainsAny(name, `<>:"\|?*`) || strings.ContainsFunc(name, unicode.IsControl):
+		return oddSign
+	case len(name) > 200:
+		return oddLength
+	case !isPlain(name):
+		return otherScript
+	}
+	return usual
 }
 
 // tryNames makes a folder with a temporary name at the volume's top and tries names and pairs of names in it. The first
