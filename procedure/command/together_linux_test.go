@@ -2,10 +2,13 @@ package command_test
 
 import (
 	"bytes"
+	"errors"
 	"fmt"
 	"os"
 	"path/filepath"
+	"runtime"
 	"strings"
+	"syscall"
 	"testing"
 	"time"
 
@@ -116,6 +119,69 @@ func TestTwoShiftsRace(t *testing.T) {
 		p.exit()
 	}
 	s.wholeCopies(t)
+}
+
+// Two whole processes, and the first is held up in the middle of its copy: the second is told its number, copies nothing,
+// and the first goes on and proves what it began.
+func TestTwoShiftsSecondIsToldWhoCopies(t *testing.T) {
+	for range 5 { // the copy may be through before it is held up
+		s := newStation(t)
+		a, b := s.rival("other"), s.rival("third")
+		a.await("waiting for the card")
+		b.await("waiting for the card")
+		s.card.mount()
+		a.await("[start.go]")
+		b.await("[start.go]")
+		a.say("s")
+		for end := time.Now().Add(20 * time.Second); !s.cardIsHeld(t, a) && time.Now().Before(end); {
+			runtime.Gosched()
+		}
+		if err := a.cmd.Process.Signal(syscall.SIGSTOP); err != nil {
+			t.Fatal(err)
+		}
+		held := s.cardIsHeld(t, a)
+		if held {
+			b.say("s")
+			b.await(fmt.Sprintf("another process (number %d) works on the card", a.cmd.Process.Pid))
+		}
+		if err := a.cmd.Process.Signal(syscall.SIGCONT); err != nil {
+			t.Fatal(err)
+		}
+		if held {
+			a.ask("log.serial", "S-0117")
+			a.ask("log.notes", "")
+			_, fig, _ := strings.Cut(a.await("for the book: "), "for the book: ")
+			files, size, _ := strings.Cut(fig, ", ")
+			n, _, _ := strings.Cut(files, " ")
+			a.ask("count.written", "w")
+			a.ask("count.files", n)
+			a.ask("count.size", size)
+			a.await("[pull.desk]")
+			s.wholeCopies(t)
+			t.Log("figure: two at once, card = 1")
+		}
+		a.exit()
+		b.exit()
+		if held {
+			return
+		}
+		s.card.umount()
+		s.raid.umount()
+		s.shuttle.umount()
+	}
+	t.Error("five copies were through before they could be held up: this test shows nothing")
+}
+
+// cardIsHeld says whether a process has the card's lock, without touching it: by /proc/locks (proc_locks(5)).
+func (s *station) cardIsHeld(t *testing.T, p *proc) bool {
+	t.Helper()
+	var st unix.Stat_t
+	raw, err := os.ReadFile("/proc/locks")
+	if err := errors.Join(err, unix.Stat(s.card.at, &st)); err != nil {
+		t.Fatal(err)
+	}
+	want := fmt.Sprintf(" %d %02x:%02x:%d ", p.cmd.Process.Pid, unix.Major(st.Dev), unix.Minor(st.Dev), st.Ino)
+	return strings.Contains(string(raw), want)
 }
 
 // wholeCopies: what has its final name on a drive has the card's bytes, whoever put it there and however far it came.

@@ -72,7 +72,7 @@ func copyParts() []part {
 			{name: "card images that changed", atMost: true}, {name: "calls that could write to the card", atMost: true}}},
 		{name: "erase races", pkg: "./guard", run: "TestInvariant6", figures: []want{{name: "erase races", n: 100}}},
 		{name: "two at once", pkg: "./procedure/command", run: "Test(TwoShifts|SecondProcess)", figures: []want{
-			{name: "two at once, journal", n: 1}, {name: "two at once, card", n: 1}, {name: "two at once, destination", n: 1}}},
+			{name: "two at once, journal", n: 1}, {name: "two at once, card", n: 2}, {name: "two at once, destination", n: 1}}},
 	}
 }
 
