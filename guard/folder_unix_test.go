@@ -8,6 +8,7 @@ import (
 	"os"
 	"path/filepath"
 	"testing"
+	"time"
 
 	"golang.org/x/sys/unix"
 )
@@ -115,5 +116,20 @@ func TestOpenQuietly(t *testing.T) {
 			}
 			_ = got.Close()
 		}
+	}
+}
+
+// After a call that did not return in time no other is begun on that card.
+func TestAsideBeginsNothingAfterAStall(t *testing.T) {
+	t.Parallel()
+	a := newAside(time.Millisecond)
+	let := make(chan struct{})
+	defer close(let)
+	if _, err := ask(a, func() (int, error) { <-let; return 1, nil }); !errors.Is(err, errStalled) {
+		t.Fatalf("a call that hangs = %v, want %v", err, errStalled)
+	}
+	began := make(chan struct{}, 1)
+	if _, err := ask(a, func() (int, error) { began <- struct{}{}; return 1, nil }); !errors.Is(err, errStalled) || len(began) > 0 {
+		t.Errorf("the next call = %v, begun %v; want %v, and not begun", err, len(began) > 0, errStalled)
 	}
 }
