@@ -61,11 +61,6 @@ func (r *Runner) isCard(v guard.Volume) bool {
 	return true
 }
 
-func within(p, dir string) bool {
-	rel, err := filepath.Rel(dir, p)
-	return err == nil && rel != ".." && !strings.HasPrefix(rel, ".."+string(filepath.Separator))
-}
-
 func (r *Runner) volumeGone(v guard.Volume) {
 	s := r.shift
 	if s.Opened == nil || s.Closed {

@@ -6,6 +6,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"sync"
 	"time"
 
 	"twobin/guard"
@@ -183,8 +184,7 @@ func (r *Runner) addDestination(v string) error {
 		return r.refuse("", "setup.to", sentence(err.Error()), "")
 	}
 	if r.cfg.Reader != "" {
-		at, reader := resolved(abs), resolved(r.cfg.Reader)
-		if within(at, reader) || within(reader, at) {
+		if LiesIn(abs, r.cfg.Reader) || LiesIn(r.cfg.Reader, abs) {
 			r.notify(Notice{Grade: "stop", What: clip(abs, 40) + " is the reader, or holds it, or lies in it.", Safe: "nothing was written there.",
 				Do: "choose a destination apart from the reader."})
 			return r.refusedQuietly("setup.to", "a destination apart from the reader is needed")
@@ -229,31 +229,25 @@ func (r *Runner) notSeparate(path string, vol guard.Volume) string {
 			Safe: "nothing was written there.", Do: "choose a destination on a drive of its own."})
 		return "on no device that is known"
 	}
-	for _, d := range r.shift.Dests {
-		was := d.Volume
-		if now, err := r.cfg.Media.Identify(d.Path); err == nil && now.ID != "" && now.ID == was.ID {
-			was = now // it may have another device name than at the set-up
-		}
-		if was.SharesDisk(vol) {
+	now := make([]guard.Volume, len(r.shift.Dests)) // they may have other device names than at the set-up
+	var asked sync.WaitGroup
+	for i, d := range r.shift.Dests {
+		asked.Go(func() { // at once: several may sleep
+			now[i] = d.Volume
+			if v, err := r.cfg.Media.Identify(d.Path); err == nil && v.ID != "" && v.ID == d.Volume.ID {
+				now[i] = v
+			}
+		})
+	}
+	asked.Wait()
+	for i, d := range r.shift.Dests {
+		if now[i].SharesDisk(vol) {
 			r.notify(Notice{Grade: "stop", What: fmt.Sprintf("%s and %s are on one physical device, as far as the system tells.", clip(path, 30), Plain(d.Name)),
 				Safe: "nothing was written there.", Do: "choose a destination on a separate drive."})
 			return "not a separate device from " + d.Name
 		}
 	}
 	return ""
-}
-
-// resolved follows the links of as much of a path as is there.
-func resolved(p string) string {
-	p = filepath.Clean(p)
-	if real, err := filepath.EvalSymlinks(p); err == nil {
-		return real
-	}
-	up := filepath.Dir(p)
-	if up == p {
-		return p
-	}
-	return filepath.Join(resolved(up), filepath.Base(p))
 }
 
 // refusedQuietly journals a no whose notice has been given.

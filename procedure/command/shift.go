@@ -42,6 +42,9 @@ type Shift struct {
 
 // Run works the shift.
 func (c *Shift) Run(a *App) error {
+	if err := c.readerApart(a); err != nil {
+		return err
+	}
 	home, err := c.home(a)
 	if err != nil {
 		return err
@@ -67,9 +70,6 @@ func (c *Shift) Run(a *App) error {
 	defer closeLog.Close() // nothing that counts is in it
 	opt := watch.Options{Log: log}
 	if c.Reader != "" {
-		if c.Reader, err = filepath.Abs(c.Reader); err != nil {
-			return usage("--reader: %w", err)
-		}
 		opt.Readers = []string{c.Reader}
 	}
 	ctx, cancel := context.WithCancel(context.Background())
@@ -88,6 +88,24 @@ func (c *Shift) Run(a *App) error {
 		}
 	}
 	return Work(a, cfg, c.Plain)
+}
+
+// readerApart makes the reader's path absolute, and refuses a data folder in it before anything is made there.
+func (c *Shift) readerApart(a *App) error {
+	if c.Reader == "" {
+		return nil
+	}
+	home, err := c.where(a)
+	if err != nil {
+		return err
+	}
+	if c.Reader, err = filepath.Abs(c.Reader); err != nil {
+		return usage("--reader: %w", err)
+	}
+	if procedure.LiesIn(home, c.Reader) {
+		return usage("the data folder %s lies in the reader %s: journals would be written to the card. Safe: nothing was written. Now: give another --home", home, c.Reader)
+	}
+	return nil
 }
 
 // runner is the part of the runner's configuration that needs no device.
