@@ -2,10 +2,12 @@ package procedure_test
 
 import (
 	"path/filepath"
+	"strings"
 	"testing"
 
 	"twobin/guard"
 	"twobin/procedure"
+	"twobin/procedure/media"
 )
 
 // A destination that comes back while the program does not run is in use again when it does; so is one whose drive is slow to
@@ -51,6 +53,52 @@ func TestADestinationIsBackHoweverItComes(t *testing.T) {
 		}
 		r.stop()
 	}
+}
+
+// A destination that is not there when the program is started again is told at once, not at the next copy; one that does
+// not answer is left as it was, and another drive at its place is not it.
+func TestADestinationIsMissedAtANewStart(t *testing.T) {
+	t.Parallel()
+	for _, c := range []struct {
+		name string
+		v    guard.Volume
+		err  error
+		gone bool
+	}{
+		{name: "there", v: guard.Volume{ID: "sim:shuttle"}},
+		{name: "not mounted", err: &guard.Error{Kind: guard.KindGone}, gone: true},
+		{name: "another drive", v: guard.Volume{ID: "sim:other"}, gone: true},
+		{name: "silent", err: &guard.Error{Kind: guard.KindStalled}},
+		{name: "slow to say who it is"},
+	} {
+		r := newRig(t).start().setUp()
+		r.stop()
+		r.media = media.New(media.Options{Ident: answersFor{r, "shuttle", c.v, c.err}, Proofs: filepath.Join(r.dir, "home/proofs"), Policy: guard.DefaultPolicy(), Now: r.clock.now})
+		r.start()
+		r.out.await(t, "[next] ")
+		if gone := r.runner.Shift().GoneDests["SHUTTLE"]; gone != c.gone {
+			t.Errorf("%s: gone %t", c.name, gone)
+		}
+		if told := strings.Contains(r.out.text(), "SHUTTLE is no longer there."); told != c.gone {
+			t.Errorf("%s: told %t", c.name, told)
+		}
+		r.stop()
+	}
+}
+
+// answersFor answers for one folder of a rig in its own way.
+type answersFor struct {
+	*rig
+	name string
+	v    guard.Volume
+	err  error
+}
+
+func (a answersFor) Identify(path string) (guard.Volume, error) {
+	if filepath.Base(path) == a.name {
+		return a.v, a.err
+	}
+	return a.rig.Identify(path)
 }
 
 // Who takes over again after another began to look on the drives has to look at those anew, and can.

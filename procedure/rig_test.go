@@ -3,6 +3,7 @@ package procedure_test
 import (
 	"bufio"
 	"context"
+	"errors"
 	"fmt"
 	"io"
 	"log/slog"
@@ -134,7 +135,7 @@ func (r *rig) Identify(path string) (guard.Volume, error) {
 	}
 	name, _, _ := strings.Cut(filepath.ToSlash(rel), "/")
 	if r.gone[name] {
-		return guard.Volume{}, fmt.Errorf("%s: no volume", name)
+		return guard.Volume{}, &guard.Error{Op: "identify", Path: path, Kind: guard.KindGone, Err: errors.New("no volume")}
 	}
 	id := "sim:" + name
 	if name == "reader" {

@@ -9,6 +9,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"sync"
 	"time"
 
 	"github.com/cespare/xxhash/v2"
@@ -194,17 +195,40 @@ func (r *Runner) destBack(d Destination) {
 	}
 }
 
-// destsBack looks, when the program is started again, for destinations that had gone: what is mounted by then does not come.
-func (r *Runner) destsBack() {
-	for _, d := range r.shift.Dests {
-		if !r.shift.GoneDests[d.Name] || r.shift.Closed {
-			continue
-		}
-		v, err := r.cfg.Media.Identify(d.Path)
-		if err == nil && v.ID == d.Volume.ID && (v.ID != "" || v.Mount == d.Volume.Mount) {
+// destsHere looks, when the program is started again, which destinations have come back or gone meanwhile: what is mounted
+// by then does not come, and what is not does not go. One that is silent is left as it was.
+func (r *Runner) destsHere() {
+	if r.shift.Closed {
+		return
+	}
+	found := r.askDests(r.shift.Dests)
+	for i, d := range slices.Clone(r.shift.Dests) {
+		f, gone := found[i], r.shift.GoneDests[d.Name]
+		ge := asGuard(f.err)
+		switch here := f.err == nil && f.v.ID == d.Volume.ID && (f.v.ID != "" || f.v.Mount == d.Volume.Mount); {
+		case here && gone:
 			r.destBack(d)
+		case !here && !gone && (f.err == nil && f.v.ID != "" || ge != nil && ge.Kind == guard.KindGone):
+			r.destGone(d)
 		}
 	}
+}
+
+// place is what a destination's place answered.
+type place struct {
+	v   guard.Volume
+	err error
+}
+
+// askDests asks at the places of destinations who is there, all at once: several may sleep.
+func (r *Runner) askDests(ds []Destination) []place {
+	found := make([]place, len(ds))
+	var asked sync.WaitGroup
+	for i, d := range ds {
+		asked.Go(func() { found[i].v, found[i].err = r.cfg.Media.Identify(d.Path) })
+	}
+	asked.Wait()
+	return found
 }
 
 // elsewhere says that a drive that was missed is there again, but not at its place.

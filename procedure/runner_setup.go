@@ -6,7 +6,6 @@ import (
 	"slices"
 	"strconv"
 	"strings"
-	"sync"
 	"time"
 
 	"twobin/guard"
@@ -23,7 +22,7 @@ func (r *Runner) begin() {
 		_ = r.record("", OperatorChanged{From: r.shift.Operator, To: g.Operator}) // a broken journal is told by record
 	}
 	if r.shift.Opened != nil {
-		r.destsBack()
+		r.destsHere()
 		r.takeDestinations()
 	}
 	r.tellPartly()
@@ -229,19 +228,13 @@ func (r *Runner) notSeparate(path string, vol guard.Volume) string {
 			Safe: "nothing was written there.", Do: "choose a destination on a drive of its own."})
 		return "on no device that is known"
 	}
-	now := make([]guard.Volume, len(r.shift.Dests)) // they may have other device names than at the set-up
-	var asked sync.WaitGroup
+	found := r.askDests(r.shift.Dests)
 	for i, d := range r.shift.Dests {
-		asked.Go(func() { // at once: several may sleep
-			now[i] = d.Volume
-			if v, err := r.cfg.Media.Identify(d.Path); err == nil && v.ID != "" && v.ID == d.Volume.ID {
-				now[i] = v
-			}
-		})
-	}
-	asked.Wait()
-	for i, d := range r.shift.Dests {
-		if now[i].SharesDisk(vol) {
+		was := d.Volume
+		if f := found[i]; f.err == nil && f.v.ID != "" && f.v.ID == was.ID {
+			was = f.v // it may have another device name than at the set-up
+		}
+		if was.SharesDisk(vol) {
 			r.notify(Notice{Grade: "stop", What: fmt.Sprintf("%s and %s are on one physical device, as far as the system tells.", clip(path, 30), Plain(d.Name)),
 				Safe: "nothing was written there.", Do: "choose a destination on a separate drive."})
 			return "not a separate device from " + d.Name
