@@ -55,6 +55,30 @@ func TestADestinationIsBackHoweverItComes(t *testing.T) {
 	}
 }
 
+// What says that a drive is missing goes when the drive is back.
+func TestAMissingDriveIsNotSaidOfOneThatIsBack(t *testing.T) {
+	t.Parallel()
+	r := newRig(t).start().setUp()
+	at := filepath.Join(r.dir, "shuttle")
+	v, err := r.Identify(at)
+	if err != nil {
+		t.Fatal(err)
+	}
+	r.vols <- procedure.VolumeChange{Gone: []guard.Volume{v}}
+	r.out.await(t, "SHUTTLE is no longer there.")
+	v.Mount = filepath.Join(r.dir, "third")
+	r.vols <- procedure.VolumeChange{Arrived: []guard.Volume{v}}
+	r.out.await(t, "SHUTTLE is back, but at another place: ")
+	v.Mount = at
+	r.vols <- procedure.VolumeChange{Arrived: []guard.Volume{v}}
+	r.out.await(t, "SHUTTLE is back.")
+	for _, n := range r.runner.View().Notices {
+		if strings.Contains(n.What, "no longer") || strings.Contains(n.What, "another place") {
+			t.Errorf("still said: %s", n.What)
+		}
+	}
+}
+
 // A destination that is not there when the program is started again is told at once, not at the next copy; one that does
 // not answer is left as it was, and another drive at its place is not it.
 func TestADestinationIsMissedAtANewStart(t *testing.T) {

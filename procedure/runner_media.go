@@ -115,6 +115,7 @@ func (r *Runner) destGone(d Destination) {
 	r.voidPermit()
 	r.ring("fault")
 	n := FaultNotice("", &guard.Error{Op: "watch", Item: d.Name, Kind: guard.KindGone})
+	n.missing = d.Name
 	n.What = Plain(d.Name) + " is no longer there."
 	n.Safe = "the cards are whole; other drives keep what they hold."
 	n.Do = "check cable and power. Without it no roll can be proven on " + Plain(d.Name) + "."
@@ -191,8 +192,14 @@ func (r *Runner) destCame(v guard.Volume) bool {
 
 func (r *Runner) destBack(d Destination) {
 	if r.record("", DestBack{Dest: d.Name}) == nil { // a broken journal is told by record
+		r.found(d.Name)
 		r.notify(Notice{Grade: "info", What: Plain(d.Name) + " is back."})
 	}
+}
+
+// found takes away what says that a destination is missing.
+func (r *Runner) found(name string) {
+	r.notices = slices.DeleteFunc(r.notices, func(n Notice) bool { return n.missing == name })
 }
 
 // destsHere looks, when the program is started again, which destinations have come back or gone meanwhile: what is mounted
@@ -237,7 +244,8 @@ func (r *Runner) elsewhere(d *Destination, v guard.Volume) {
 		return
 	}
 	r.notify(Notice{Grade: "look", What: fmt.Sprintf("%s is back, but at another place: %s.", Plain(d.Name), clip(v.Mount, 40)), Safe: "it was not touched.",
-		Do: "mount it at " + clip(d.Volume.Mount, 40) + " as before; or drop " + Plain(d.Name) + ", then take it into use at its new place.", lasting: true})
+		Do:      "mount it at " + clip(d.Volume.Mount, 40) + " as before; or drop " + Plain(d.Name) + ", then take it into use at its new place.",
+		lasting: true, missing: d.Name})
 }
 
 // destOf is the destination that a volume carries or stands in for, also one that was dropped; nil for none. Its identity

@@ -210,6 +210,7 @@ func (r *Runner) addDestination(v string) error {
 	if err := r.record("", DestinationSet{Answered: r.answered(), Destination: Destination{Name: name, Path: abs, Volume: vol}}); err != nil {
 		return err
 	}
+	r.found(name)
 	if r.shift.Ready {
 		r.notify(Notice{Grade: "info", What: Plain(name) + " is in use from the next copy on."})
 	}

@@ -62,6 +62,8 @@ type Notice struct {
 	lock bool
 	// held is the roll of which it says that it went on hold; it goes when that roll is taken up.
 	held Label
+	// missing is the destination of which it says that it is not at its place; it goes when that is back.
+	missing string
 	// nr tells it from an earlier one with the same words: what happens twice is said twice.
 	nr uint64
 }
