@@ -107,6 +107,12 @@ func TestADestinationIsMissedAtANewStart(t *testing.T) {
 			t.Errorf("%s: told %t", c.name, told)
 		}
 		r.stop()
+		r.start() // what was missing then is told once more
+		r.out.await(t, "[next] ")
+		if told := strings.Contains(r.out.text(), "SHUTTLE is no longer there."); told != c.gone {
+			t.Errorf("%s: told %t the second time", c.name, told)
+		}
+		r.stop()
 	}
 }
 

@@ -114,11 +114,7 @@ func (r *Runner) destGone(d Destination) {
 	}
 	r.voidPermit()
 	r.ring("fault")
-	n := FaultNotice("", &guard.Error{Op: "watch", Item: d.Name, Kind: guard.KindGone})
-	n.missing = d.Name
-	n.What = Plain(d.Name) + " is no longer there."
-	n.Safe = "the cards are whole; other drives keep what they hold."
-	n.Do = "check cable and power. Without it no roll can be proven on " + Plain(d.Name) + "."
+	n := missingNotice(d)
 	roll := r.shift.InLane(r.lane)
 	if roll == nil || roll.Copy != CopyRunning {
 		r.notify(n)
@@ -136,6 +132,16 @@ func (r *Runner) destGone(d Destination) {
 		return
 	}
 	r.notify(n)
+}
+
+// missingNotice says that a destination is not at its place.
+func missingNotice(d Destination) Notice {
+	n := FaultNotice("", &guard.Error{Op: "watch", Item: d.Name, Kind: guard.KindGone})
+	n.missing = d.Name
+	n.What = Plain(d.Name) + " is no longer there."
+	n.Safe = "the cards are whole; other drives keep what they hold."
+	n.Do = "check cable and power. Without it no roll can be proven on " + Plain(d.Name) + "."
+	return n
 }
 
 func (r *Runner) volumeCame(v guard.Volume) {
@@ -217,6 +223,8 @@ func (r *Runner) destsHere() {
 			r.destBack(d)
 		case !here && !gone && (f.err == nil && f.v.ID != "" || ge != nil && ge.Kind == guard.KindGone):
 			r.destGone(d)
+		case !here && gone:
+			r.notify(missingNotice(d)) // it was told before, maybe to somebody else
 		}
 	}
 }
