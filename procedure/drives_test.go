@@ -3,6 +3,7 @@ package procedure_test
 import (
 	"os"
 	"path/filepath"
+	"strings"
 	"sync"
 	"testing"
 
@@ -51,6 +52,34 @@ func TestADriveThatComesBackElsewhereIsNoCard(t *testing.T) {
 	r.out.await(t, "A001 is on hold: the volume in the reader is SHUTTLE, a destination.")
 	if n := r.count("card.scanned"); n != 0 {
 		t.Errorf("the drive was scanned as a card: %d", n)
+	}
+}
+
+// A clone of a destination, or the drive at a second place, is no card; who waits for one is told why nothing happens.
+func TestACloneOfADriveIsNoCard(t *testing.T) {
+	t.Parallel()
+	r := newRig(t).start(func(c *procedure.Config) { c.Reader = "" }).setUp()
+	v, err := r.Identify(filepath.Join(r.dir, "shuttle"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	clone := v
+	clone.Mount, clone.Disk = filepath.Join(r.dir, "third"), "sim-other"
+	r.vols <- procedure.VolumeChange{Arrived: []guard.Volume{clone}} // no card is due: nothing to say
+	r.receive("A001")
+	r.ask("next", "p")
+	r.ask("pick.card", "A001")
+	r.ask("pick.tape", "A001")
+	r.ask("seat.tape", "t")
+	r.out.await(t, "waiting for the card")
+	r.vols <- procedure.VolumeChange{Arrived: []guard.Volume{v}} // at its own place: nothing to say either
+	r.vols <- procedure.VolumeChange{Arrived: []guard.Volume{clone}}
+	r.out.await(t, "has the identity of SHUTTLE: it is taken for no card.")
+	if n := r.count("card.seated"); n != 0 {
+		t.Errorf("it was taken for the card: %d", n)
+	}
+	if n := strings.Count(r.out.text(), "has the identity of SHUTTLE"); n != 1 {
+		t.Errorf("said %d times", n)
 	}
 }
 

@@ -246,9 +246,17 @@ func (r *Runner) askDests(ds []Destination) []place {
 	return found
 }
 
-// elsewhere says that a drive that was missed is there again, but not at its place.
+// elsewhere says that a drive that was missed is there again, but not at its place; and of a second volume with the identity of
+// one that is there, while a card is waited for, that it is taken for none.
 func (r *Runner) elsewhere(d *Destination, v guard.Volume) {
-	if !r.shift.GoneDests[d.Name] || v.Mount == d.Volume.Mount {
+	if v.Mount == d.Volume.Mount {
+		return
+	}
+	if !r.shift.GoneDests[d.Name] {
+		if roll := r.shift.InLane(r.lane); roll != nil && roll.Seated == nil && (roll.Step == StepSeat || roll.Step == StepReseat) && r.isCard(v) {
+			r.notify(Notice{Grade: "look", What: fmt.Sprintf("What is mounted at %s has the identity of %s: it is taken for no card.", clip(v.Mount, 40), Plain(d.Name)),
+				Safe: "it was not touched.", Do: "the drive at a second place, or a clone of it: unmount that. If it is the card: put back, hold the roll, ask."})
+		}
 		return
 	}
 	r.notify(Notice{Grade: "look", What: fmt.Sprintf("%s is back, but at another place: %s.", Plain(d.Name), clip(v.Mount, 40)), Safe: "it was not touched.",
