@@ -44,6 +44,9 @@ func TestADestinationIsBackHoweverItComes(t *testing.T) {
 		r.vols <- procedure.VolumeChange{Gone: []guard.Volume{v}}
 		r.out.await(t, "SHUTTLE is no longer there")
 		c.do(r)
+		if strings.Contains(c.name, "another") {
+			r.out.await(t, "Another drive than SHUTTLE is mounted at ")
+		}
 		if c.back {
 			r.out.await(t, "SHUTTLE is back.")
 		}

@@ -39,7 +39,9 @@ func (r *Runner) watch() {
 					r.volumeCame(v)
 				}
 				for _, v := range c.Answered {
-					r.destCame(v)
+					if d := r.shift.destOf(v); !r.destCame(v) && d != nil && r.shift.uses(d.Name) && !r.shift.Closed {
+						r.elsewhere(d, v)
+					}
 				}
 			})
 		}
@@ -247,12 +249,17 @@ func (r *Runner) askDests(ds []Destination) []place {
 }
 
 // elsewhere says that a drive that was missed is there again, but not at its place; and of a second volume with the identity of
-// one that is there, while a card is waited for, that it is taken for none.
+// one that is there, while a card is waited for, that it is taken for none. Nor is another drive that stands at its place.
 func (r *Runner) elsewhere(d *Destination, v guard.Volume) {
-	if v.Mount == d.Volume.Mount {
+	gone := r.shift.GoneDests[d.Name]
+	switch {
+	case v.Mount == d.Volume.Mount && gone && v.ID != "":
+		r.notify(Notice{Grade: "look", What: "Another drive than " + Plain(d.Name) + " is mounted at " + clip(v.Mount, 40) + ".", Safe: "it was not touched.",
+			Do: "mount " + Plain(d.Name) + " there; or drop " + Plain(d.Name) + ", then take the other into use. If it is a card: unmount it, seat it again.", missing: d.Name})
 		return
-	}
-	if !r.shift.GoneDests[d.Name] {
+	case v.Mount == d.Volume.Mount:
+		return
+	case !gone:
 		if roll := r.shift.InLane(r.lane); roll != nil && roll.Seated == nil && (roll.Step == StepSeat || roll.Step == StepReseat) && r.isCard(v) {
 			r.notify(Notice{Grade: "look", What: fmt.Sprintf("What is mounted at %s has the identity of %s: it is taken for no card.", clip(v.Mount, 40), Plain(d.Name)),
 				Safe: "it was not touched.", Do: "the drive at a second place, or a clone of it: unmount that. If it is the card: put back, hold the roll, ask."})
