@@ -207,7 +207,7 @@ func (q *question) copyHeld(c *Copy, found *CopyLook) Condition {
 	switch {
 	case c.Volume.ID == "" && found.Volume.ID == "":
 		return closed(id, on+" cannot be told from other drives", "do not erase here: have it formatted in the camera.")
-	case found.Volume.ID == "" || found.Volume.ID != c.Volume.ID || found.Volume.Simulated != q.f.Drill:
+	case found.Volume.ID != c.Volume.ID || found.Volume.Simulated != q.f.Drill:
 		return closed(id, "another volume is where "+on+" was", "mount the right drive, then look again.").why(found.Volume.ID)
 	case found.Err != "":
 		return closed(id, on+" cannot be read in full", "look again; if it stays so: hold.").why(found.Err)
