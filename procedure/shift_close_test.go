@@ -210,6 +210,26 @@ func TestPulledInTheLastLook(t *testing.T) {
 	}
 }
 
+// TestWhatTheLastLookSays: each thing that it can find on a drive has its own words; a drive without copies is not one on which
+// the copies of no roll stand.
+func TestWhatTheLastLookSays(t *testing.T) {
+	t.Parallel()
+	look := CopiesLooked{Dests: []StandNote{
+		{Dest: "EMPTY", Seen: true}, {Dest: "WHOLE", Seen: true, Rolls: 2},
+		{Dest: "DAMAGED", Seen: true, Rolls: 1, Points: []StandPoint{{Roll: "A001", Why: "1 of 2"}}, More: 3},
+		{Dest: "LOST", Seen: true, Points: []StandPoint{{Roll: "A001", Why: "not there"}}}, {Dest: "GONE", Why: "not mounted"},
+	}}
+	for dest, want := range map[string]string{
+		"EMPTY": "no roll has proven copies there", "WHOLE": "the copies of 2 rolls stand there, every file by its name and size",
+		"DAMAGED": "the copies of 1 roll stand there; not in order: 4", "LOST": "the copies of 0 rolls stand there; not in order: 1",
+		"GONE": "not seen: not mounted", "OTHER": "",
+	} {
+		if got := look.Says(dest); got != want {
+			t.Errorf("%s: %q, want %q", dest, got, want)
+		}
+	}
+}
+
 // TestCloseCountsCopiesInUse: a roll needs its number of proven copies on drives in use; a dropped drive, an unproven copy
 // and a drive that came later do not count. The close is refused before it is journaled; a journal that has it is read.
 func TestCloseCountsCopiesInUse(t *testing.T) {
