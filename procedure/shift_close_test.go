@@ -210,9 +210,9 @@ func TestPulledInTheLastLook(t *testing.T) {
 	}
 }
 
-// TestWhatTheLastLookSays: each thing that it can find on a drive has its own words; a drive without copies is not one on which
+// TestLastLookSays: each thing that it can find on a drive has its own words; a drive without copies is not one on which
 // the copies of no roll stand.
-func TestWhatTheLastLookSays(t *testing.T) {
+func TestLastLookSays(t *testing.T) {
 	t.Parallel()
 	look := CopiesLooked{Dests: []StandNote{
 		{Dest: "EMPTY", Seen: true}, {Dest: "WHOLE", Seen: true, Rolls: 2},
