@@ -28,28 +28,21 @@ func TestADestinationIsBackHoweverItComes(t *testing.T) {
 		name string
 		do   func(r *rig)
 		back bool
+		says string
 	}{
-		{"not there after a new start", func(r *rig) { r.gone["shuttle"] = true; r.stop(); r.start() }, false},
-		{"there after a new start", func(r *rig) { r.stop(); r.start() }, true},
-		{"arrives", func(r *rig) { come(r, "sim:shuttle", "-") }, true},
-		{"another drive arrives", func(r *rig) { come(r, "sim:other", "-") }, false},
-		{"slow to say who it is", func(r *rig) { come(r, "", "sim:shuttle") }, true},
-		{"slow, and another", func(r *rig) { come(r, "", "sim:other") }, false},
+		{"not there after a new start", func(r *rig) { r.gone["shuttle"] = true; r.stop(); r.start() }, false, "SHUTTLE is no longer there."},
+		{"there after a new start", func(r *rig) { r.stop(); r.start() }, true, "SHUTTLE is back."},
+		{"arrives", func(r *rig) { come(r, "sim:shuttle", "-") }, true, "SHUTTLE is back."},
+		{"another drive arrives", func(r *rig) { come(r, "sim:other", "-") }, false, "Another drive than SHUTTLE is mounted at "},
+		{"slow to say who it is", func(r *rig) { come(r, "", "sim:shuttle") }, true, "SHUTTLE is back."},
+		{"slow, and another", func(r *rig) { come(r, "", "sim:other") }, false, "Another drive than SHUTTLE is mounted at "},
 	} {
 		r := newRig(t).start().setUp()
-		v, err := r.Identify(filepath.Join(r.dir, "shuttle"))
-		if err != nil {
-			t.Fatal(err)
-		}
+		v := r.volume("shuttle")
 		r.vols <- procedure.VolumeChange{Gone: []guard.Volume{v}}
 		r.out.await(t, "SHUTTLE is no longer there")
 		c.do(r)
-		if strings.Contains(c.name, "another") {
-			r.out.await(t, "Another drive than SHUTTLE is mounted at ")
-		}
-		if c.back {
-			r.out.await(t, "SHUTTLE is back.")
-		}
+		r.out.await(t, c.says)
 		r.vols <- procedure.VolumeChange{} // taken when those before are done with
 		if gone := r.runner.Shift().GoneDests["SHUTTLE"]; gone == c.back {
 			t.Errorf("%s: gone %t", c.name, gone)

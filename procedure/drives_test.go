@@ -18,16 +18,9 @@ func TestADriveThatComesBackElsewhereIsNoCard(t *testing.T) {
 	t.Parallel()
 	r := newRig(t).start(func(c *procedure.Config) { c.Reader = "" }).setUp()
 	r.receive("A001")
-	r.ask("next", "p")
-	r.ask("pick.card", "A001")
-	r.ask("pick.tape", "A001")
-	r.ask("seat.tape", "t")
-	r.out.await(t, "waiting for the card")
+	r.toReader("A001")
 	r.card("A001", clips("A001"))
-	v, err := r.Identify(filepath.Join(r.dir, "shuttle"))
-	if err != nil {
-		t.Fatal(err)
-	}
+	v := r.volume("shuttle")
 	r.vols <- procedure.VolumeChange{Gone: []guard.Volume{v}}
 	r.out.await(t, "SHUTTLE is no longer there")
 	v.Mount, v.Disk = filepath.Join(r.dir, "third"), "sim-other"
@@ -41,10 +34,7 @@ func TestADriveThatComesBackElsewhereIsNoCard(t *testing.T) {
 	if n := r.count("card.seated"); n != 0 {
 		t.Errorf("the drive was taken for the card: %d", n)
 	}
-	raid, err := r.Identify(filepath.Join(r.dir, "raid"))
-	if err != nil {
-		t.Fatal(err)
-	}
+	raid := r.volume("raid")
 	raid.ID, raid.Disk = "", "" // slow to say who it is: its place alone tells
 	arrives(raid)
 	v.ID, v.Disk, v.Mount = "", "", filepath.Join(r.dir, "shuttle")
@@ -59,19 +49,12 @@ func TestADriveThatComesBackElsewhereIsNoCard(t *testing.T) {
 func TestACloneOfADriveIsNoCard(t *testing.T) {
 	t.Parallel()
 	r := newRig(t).start(func(c *procedure.Config) { c.Reader = "" }).setUp()
-	v, err := r.Identify(filepath.Join(r.dir, "shuttle"))
-	if err != nil {
-		t.Fatal(err)
-	}
+	v := r.volume("shuttle")
 	clone := v
 	clone.Mount, clone.Disk = filepath.Join(r.dir, "third"), "sim-other"
 	r.vols <- procedure.VolumeChange{Arrived: []guard.Volume{clone}} // no card is due: nothing to say
 	r.receive("A001")
-	r.ask("next", "p")
-	r.ask("pick.card", "A001")
-	r.ask("pick.tape", "A001")
-	r.ask("seat.tape", "t")
-	r.out.await(t, "waiting for the card")
+	r.toReader("A001")
 	r.vols <- procedure.VolumeChange{Arrived: []guard.Volume{v}} // at its own place: nothing to say either
 	r.vols <- procedure.VolumeChange{Arrived: []guard.Volume{clone}}
 	r.out.await(t, "has the identity of SHUTTLE: it is taken for no card.")
@@ -117,11 +100,7 @@ func TestADrivesOldDeviceNameIsTheCards(t *testing.T) {
 	moved.set("sim:raid", "sim-new")
 	r.card("A001", clips("A001"))
 	r.receive("A001")
-	r.ask("next", "p")
-	r.ask("pick.card", "A001")
-	r.ask("pick.tape", "A001")
-	r.ask("seat.tape", "t")
-	r.out.await(t, "waiting for the card")
+	r.toReader("A001")
 	moved.set("sim:A001", "sim-raid")
 	if err := os.Rename(filepath.Join(r.dir, "cards", "A001"), filepath.Join(r.dir, "reader")); err != nil {
 		t.Fatal(err)
@@ -153,11 +132,7 @@ func TestADriveWithCopiesIsNoCard(t *testing.T) {
 		r := newRig(t).start().setUp()
 		r.card("A002", map[string]string{c.list: "0000000000000000  A001/a.mov\n", "b.mov": "b"})
 		r.receive("A002")
-		r.ask("next", "p")
-		r.ask("pick.card", "A002")
-		r.ask("pick.tape", "A002")
-		r.ask("seat.tape", "t")
-		r.out.await(t, "waiting for the card")
+		r.toReader("A002")
 		r.seat("A002")
 		if c.hold {
 			r.out.await(t, "A002 is on hold: the volume in the reader holds a copy of A001: it is a drive, no card.")

@@ -291,16 +291,32 @@ func (r *rig) receive(label string) {
 	r.ask("receive.bin", "b")
 }
 
-// toStart brings a roll to the one key of start, its card seated.
-func (r *rig) toStart(label string) {
+// toReader brings a roll to where its card is waited for.
+func (r *rig) toReader(label string) {
 	r.tb.Helper()
 	r.ask("next", "p")
 	r.ask("pick.card", label)
 	r.ask("pick.tape", label)
 	r.ask("seat.tape", "t")
 	r.out.await(r.tb, "waiting for the card")
+}
+
+// toStart brings a roll to the one key of start, its card seated.
+func (r *rig) toStart(label string) {
+	r.tb.Helper()
+	r.toReader(label)
 	r.seat(label)
 	r.out.await(r.tb, "[start.go]")
+}
+
+// volume is what a folder of the rig carries.
+func (r *rig) volume(name string) guard.Volume {
+	r.tb.Helper()
+	v, err := r.Identify(filepath.Join(r.dir, name))
+	if err != nil {
+		r.tb.Fatal(err)
+	}
+	return v
 }
 
 // logCount answers what is asked while it copies.

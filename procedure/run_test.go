@@ -444,11 +444,7 @@ func TestSameCardAgainAndOldFiles(t *testing.T) {
 	r.toStart("A001")
 	r.toGreen("A001")
 	r.receive("A002")
-	r.ask("next", "p")
-	r.ask("pick.card", "A002")
-	r.ask("pick.tape", "A002")
-	r.ask("seat.tape", "t")
-	r.out.await(t, "waiting for the card")
+	r.toReader("A002")
 	r.seat("A001") // the card of A001, unchanged, under the tape of A002
 	r.out.await(t, "the card holds what A001 held")
 	r.pull("A001")
@@ -472,11 +468,7 @@ func TestEmptyAndOddCards(t *testing.T) {
 		t.Fatal(err)
 	}
 	r.receive("A001")
-	r.ask("next", "p")
-	r.ask("pick.card", "A001")
-	r.ask("pick.tape", "A001")
-	r.ask("seat.tape", "t")
-	r.out.await(t, "waiting for the card")
+	r.toReader("A001")
 	r.seat("A001")
 	r.out.await(t, "on hold: the card is empty")
 	r.pull("A001")
@@ -634,10 +626,7 @@ func TestDestinationGoes(t *testing.T) {
 	r.card("A001", clips("A001"))
 	r.receive("A001")
 	r.toStart("A001")
-	v, err := r.Identify(filepath.Join(r.dir, "raid"))
-	if err != nil {
-		t.Fatal(err)
-	}
+	v := r.volume("raid")
 	r.vols <- procedure.VolumeChange{Gone: []guard.Volume{v}}
 	r.out.await(t, "RAID is no longer there")
 	r.say("s")

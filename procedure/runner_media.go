@@ -59,7 +59,7 @@ func (r *Runner) locked(f func()) {
 // isCard: with a fixed reader only what appears there is a card; without one, anything that is no destination.
 func (r *Runner) isCard(v guard.Volume) bool {
 	if r.cfg.Reader != "" {
-		return within(v.Mount, r.cfg.Reader) || within(r.cfg.Reader, v.Mount) && v.Mount == r.cfg.Reader
+		return within(v.Mount, r.cfg.Reader)
 	}
 	return true
 }

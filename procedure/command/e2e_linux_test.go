@@ -235,10 +235,12 @@ func (s *station) toStart() {
 	p.await("[start.go]")
 }
 
-func (s *station) logCount() {
-	p := s.p
-	p.ask("log.serial", "S-0117")
-	p.ask("log.notes", "")
+func (s *station) logCount() { s.p.logCount("S-0117", "") }
+
+// logCount answers what is asked while it copies, and reads the figures for the book as a person does.
+func (p *proc) logCount(serial, notes string) {
+	p.ask("log.serial", serial)
+	p.ask("log.notes", notes)
 	_, fig, _ := strings.Cut(p.await("for the book: "), "for the book: ")
 	files, size, _ := strings.Cut(fig, ", ")
 	n, _, _ := strings.Cut(files, " ")

@@ -67,14 +67,7 @@ func TestEscapesReachNothing(t *testing.T) {
 	p.ask("next", "arrived "+hostile[8])
 	s.toStart()
 	p.say("s")
-	p.ask("log.serial", hostile[3])
-	p.ask("log.notes", strings.Join(hostile[1:], ""))
-	_, fig, _ := strings.Cut(p.await("for the book: "), "for the book: ")
-	files, size, _ := strings.Cut(fig, ", ")
-	files, _, _ = strings.Cut(files, " ")
-	p.ask("count.written", "w")
-	p.ask("count.files", files)
-	p.ask("count.size", size)
+	p.logCount(hostile[3], strings.Join(hostile[1:], ""))
 	p.await("[pull.desk]") // the copy is proven
 	found, err := exec.Command(binary(t), "find", "canary", "--home", s.home).CombinedOutput()
 	if err != nil || bytes.Count(found, []byte("CLIPS/")) < 10 {

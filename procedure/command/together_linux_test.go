@@ -89,16 +89,22 @@ func TestTwoShiftsOneDestination(t *testing.T) {
 	t.Log("figure: two at once, destination = 1")
 }
 
-// Two whole processes start on the same card at the same moment: whoever is second is told so, or finds the card free
-// because the other is through; no copy is damaged.
-func TestTwoShiftsRace(t *testing.T) {
-	s := newStation(t)
-	a, b := s.rival("other"), s.rival("third")
+// rivals are two whole processes on the station's drives, both at the start of a copy of its card.
+func (s *station) rivals() (a, b *proc) {
+	a, b = s.rival("other"), s.rival("third")
 	a.await("waiting for the card")
 	b.await("waiting for the card")
 	s.card.mount()
 	a.await("[start.go]")
 	b.await("[start.go]")
+	return a, b
+}
+
+// Two whole processes start on the same card at the same moment: whoever is second is told so, or finds the card free
+// because the other is through; no copy is damaged.
+func TestTwoShiftsRace(t *testing.T) {
+	s := newStation(t)
+	a, b := s.rivals()
 	a.say("s")
 	b.say("s")
 	ends := 0
@@ -126,12 +132,7 @@ func TestTwoShiftsRace(t *testing.T) {
 func TestTwoShiftsSecondIsToldWhoCopies(t *testing.T) {
 	for range 5 { // the copy may be through before it is held up
 		s := newStation(t)
-		a, b := s.rival("other"), s.rival("third")
-		a.await("waiting for the card")
-		b.await("waiting for the card")
-		s.card.mount()
-		a.await("[start.go]")
-		b.await("[start.go]")
+		a, b := s.rivals()
 		a.say("s")
 		for end := time.Now().Add(20 * time.Second); !s.cardIsHeld(t, a) && time.Now().Before(end); {
 			runtime.Gosched()
@@ -148,14 +149,7 @@ func TestTwoShiftsSecondIsToldWhoCopies(t *testing.T) {
 			t.Fatal(err)
 		}
 		if held {
-			a.ask("log.serial", "S-0117")
-			a.ask("log.notes", "")
-			_, fig, _ := strings.Cut(a.await("for the book: "), "for the book: ")
-			files, size, _ := strings.Cut(fig, ", ")
-			n, _, _ := strings.Cut(files, " ")
-			a.ask("count.written", "w")
-			a.ask("count.files", n)
-			a.ask("count.size", size)
+			a.logCount("S-0117", "")
 			a.await("[pull.desk]")
 			s.wholeCopies(t)
 			t.Log("figure: two at once, card = 1")
