@@ -75,6 +75,9 @@ func Devices(vs ...Volume) int {
 	return devices(disks)
 }
 
+// ListExt ends the name of the checksum list that stands beside a roll's copy.
+const ListExt = ".xxh64"
+
 // Entry is one regular file on a card. Path is relative to the card, separated by '/', byte for byte as the file
 // system gives it (not necessarily UTF-8). MTime is nanoseconds since 1970 UTC.
 type Entry struct {

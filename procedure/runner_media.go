@@ -417,7 +417,7 @@ func (r *Runner) holdFault(l Label, ge *guard.Error) {
 // camera makes such a thing: it is a drive that was, or is, a destination, maybe of another day.
 func copiesOn(list guard.Listing) Label {
 	for _, f := range list.Files {
-		name, isList := strings.CutSuffix(f.Path, manifestList)
+		name, isList := strings.CutSuffix(f.Path, guard.ListExt)
 		parts := strings.Split(name, "/")
 		if !isList || len(parts) < 3 {
 			continue
@@ -429,9 +429,6 @@ func copiesOn(list guard.Listing) Label {
 	}
 	return ""
 }
-
-// manifestList ends the name of a roll's checksum list.
-const manifestList = ".xxh64"
 
 // dayFolder says whether a folder is named as [Shift.Folder] names those of a shoot day.
 func dayFolder(name string) bool {

@@ -16,7 +16,7 @@ import (
 )
 
 // ListExt is the ending of checksum lists.
-const ListExt = ".xxh64"
+const ListExt = guard.ListExt
 
 // ErrList says that a checksum list holds something else than lines of XXH64 checksums, or an unsafe path.
 var ErrList = errors.New("not a usable checksum list")

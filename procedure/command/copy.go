@@ -192,7 +192,7 @@ func (s *source) learn() error {
 // learnList adds what the checksum list says of files that no history speaks of: names that no manifest can hold, files
 // of nested histories, and all of them where there is none.
 func (s *source) learnList(h *manifest.History) error {
-	f, err := s.root.Open(s.base + ".xxh64")
+	f, err := s.root.Open(s.base + manifest.ListExt)
 	if errors.Is(err, fs.ErrNotExist) {
 		return nil
 	}
